@@ -1,0 +1,1 @@
+"""Pure numerics on arrays and plain numbers: no clock, no machine, no files."""
