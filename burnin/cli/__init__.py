@@ -1,0 +1,1 @@
+"""The command line: the only composition root and the only place that prints."""

@@ -1,0 +1,1 @@
+"""One rule per file, and the fold to a verdict."""

@@ -1,0 +1,1 @@
+"""Runs a plan: workers, sampler, safety watch, journal."""

@@ -1,0 +1,1 @@
+"""The one thing written during a run: lines, writer, reader, recovery, seal."""

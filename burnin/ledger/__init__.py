@@ -1,0 +1,1 @@
+"""The shop's records, rebuilt from journals at any time."""

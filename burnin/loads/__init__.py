@@ -1,0 +1,1 @@
+"""One load per file; each proves its own arithmetic."""

@@ -1,0 +1,1 @@
+"""Bytes or text to records, pure: no file, no clock, no machine."""

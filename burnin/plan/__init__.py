@@ -1,0 +1,1 @@
+"""TOML to a validated plan, checklist, order or workshop; all errors at once."""

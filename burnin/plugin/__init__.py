@@ -1,0 +1,1 @@
+"""Typed contracts of loads, sources, probes and criteria, and how they are found."""

@@ -1,0 +1,1 @@
+"""One probe per file; each fills one part of the inventory."""

@@ -1,0 +1,1 @@
+"""Comparison of runs, tuning ladders, families of builds; pure."""

@@ -1,0 +1,1 @@
+"""One sensor source per file."""
