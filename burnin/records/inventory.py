@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import TypeVar
+
+from msgspec.structs import replace
+
 from burnin.records.base import LooseRecord
+
+P = TypeVar("P", bound="Part")
 
 
 class Part(LooseRecord, frozen=True, kw_only=True):
@@ -13,6 +20,12 @@ class Part(LooseRecord, frozen=True, kw_only=True):
     """
 
     unknown: dict[str, str] = {}
+
+
+def with_reasons(part: P, reasons: Mapping[str, str]) -> P:
+    """Return the part with the reason of every field named in ``reasons`` that has no value."""
+    absent = {name: reason for name, reason in reasons.items() if getattr(part, name) is None}
+    return replace(part, unknown={**part.unknown, **absent})
 
 
 class CpuCore(LooseRecord, frozen=True, kw_only=True):
@@ -50,7 +63,23 @@ class Cache(LooseRecord, frozen=True, kw_only=True):
 
 
 class CpuPart(Part, frozen=True, kw_only=True):
-    """Processor: names, topology, caches, promised clocks."""
+    """Processor: names, topology, caches, promised clocks.
+
+    Attributes:
+        model: Model name.
+        vendor: Maker as the processor states it.
+        microcode: Microcode revision; where cores differ, all of them, separated by commas.
+        logical: Logical CPUs.
+        physical: Physical cores.
+        base_mhz: Base clock.
+        max_mhz: Highest clock of any core.
+        governor: Frequency governor; where cores differ, all of them, separated by commas.
+        scaling_driver: Frequency driver, None where unknown.
+        old_microcode: The kernel's own word on outdated microcode; None where it gives none.
+        cores: One entry for each logical CPU.
+        caches: As the first core sees them.
+        features: Instruction set flags, sorted.
+    """
 
     model: str | None = None
     vendor: str | None = None
@@ -60,6 +89,8 @@ class CpuPart(Part, frozen=True, kw_only=True):
     base_mhz: float | None = None
     max_mhz: float | None = None
     governor: str | None = None
+    scaling_driver: str | None = None
+    old_microcode: bool | None = None
     cores: tuple[CpuCore, ...] = ()
     caches: tuple[Cache, ...] = ()
     features: tuple[str, ...] = ()
@@ -87,6 +118,8 @@ class MemoryModule(LooseRecord, frozen=True, kw_only=True):
         serial: Serial number.
         total_width_bits: Width with check bits.
         data_width_bits: Width without.
+        form: Form of the module (``DIMM``, ``SODIMM``, ``Row of chips`` for soldered memory ...).
+        channel: Memory channel as its names tell, for example ``A``; empty where they do not.
     """
 
     slot: str
@@ -101,10 +134,23 @@ class MemoryModule(LooseRecord, frozen=True, kw_only=True):
     serial: str | None = None
     total_width_bits: int | None = None
     data_width_bits: int | None = None
+    form: str | None = None
+    channel: str = ""
 
 
 class MemoryPart(Part, frozen=True, kw_only=True):
-    """Memory: what the kernel can use, what is installed, socket by socket."""
+    """Memory: what the kernel can use, what is installed, socket by socket.
+
+    Attributes:
+        usable_bytes: What the kernel can use.
+        installed_bytes: Sum of all modules.
+        swap_bytes: Swap in all.
+        swap_used_bytes: Swap in use.
+        modules: One entry for each socket, empty ones included.
+        ecc: Error correction as the firmware states it.
+        error_counters: Whether the kernel counts memory errors here.
+        most_bytes: Most memory the board takes, as the firmware states it.
+    """
 
     usable_bytes: int | None = None
     installed_bytes: int | None = None
@@ -113,6 +159,7 @@ class MemoryPart(Part, frozen=True, kw_only=True):
     modules: tuple[MemoryModule, ...] = ()
     ecc: str | None = None
     error_counters: bool | None = None
+    most_bytes: int | None = None
 
 
 class BoardPart(Part, frozen=True, kw_only=True):
@@ -131,7 +178,18 @@ class BoardPart(Part, frozen=True, kw_only=True):
 
 
 class SystemPart(Part, frozen=True, kw_only=True):
-    """Operating system as running: kernel, distribution, how long since boot."""
+    """Operating system as running: kernel, distribution, and facts the kernel tells about itself.
+
+    Attributes:
+        system: Family, for example ``Linux``.
+        kernel: Kernel release.
+        distribution: Distribution with its version.
+        machine: Processor architecture.
+        hypervisor: What the machine runs under; empty for none, None where unknown.
+        secure_boot: Whether firmware checks signatures at start; None where unknown.
+        host_name: Name of the machine.
+        audio: Sound cards the kernel lists.
+    """
 
     system: str | None = None
     kernel: str | None = None
@@ -140,6 +198,7 @@ class SystemPart(Part, frozen=True, kw_only=True):
     hypervisor: str | None = None
     secure_boot: bool | None = None
     host_name: str | None = None
+    audio: tuple[str, ...] = ()
 
 
 class UsbDevice(LooseRecord, frozen=True, kw_only=True):
@@ -154,6 +213,8 @@ class UsbDevice(LooseRecord, frozen=True, kw_only=True):
         capable_mbit_s: What its descriptors say it can do, None where unknown.
         hub: True for a hub.
         max_power_ma: Current it asks for.
+        drivers: Drivers bound to its interfaces.
+        controller: Host controller it hangs on.
     """
 
     path: str
@@ -164,6 +225,8 @@ class UsbDevice(LooseRecord, frozen=True, kw_only=True):
     capable_mbit_s: float | None = None
     hub: bool = False
     max_power_ma: int | None = None
+    drivers: tuple[str, ...] = ()
+    controller: str = ""
 
 
 class UsbConnector(LooseRecord, frozen=True, kw_only=True):
@@ -178,6 +241,8 @@ class UsbConnector(LooseRecord, frozen=True, kw_only=True):
         location: Firmware's location number, empty where it states none.
         device: What is plugged in, None when free.
         over_current: Times the port reported over-current, None where unknown.
+        type_c: True where the kernel ties the port to a Type-C connector.
+        behind_hub: True when it belongs to a hub that was plugged in, not to the machine.
     """
 
     name: str
@@ -188,6 +253,8 @@ class UsbConnector(LooseRecord, frozen=True, kw_only=True):
     location: str = ""
     device: UsbDevice | None = None
     over_current: int | None = None
+    type_c: bool = False
+    behind_hub: bool = False
 
     @property
     def free(self) -> bool:
@@ -210,11 +277,19 @@ class UsbController(LooseRecord, frozen=True, kw_only=True):
 
 
 class UsbPart(Part, frozen=True, kw_only=True):
-    """USB: controllers, connectors and what is plugged in. ``present`` is None where the kernel shows no USB bus."""
+    """USB: controllers, connectors and what is plugged in.
+
+    Attributes:
+        present: True where the kernel shows a USB bus; None where it shows none (which proves nothing about sockets).
+        controllers: Host controllers.
+        connectors: Physical connectors, a 2.0 and 3.x pair counted once.
+        devices: Every attached device, hubs included, root hubs not.
+    """
 
     present: bool | None = None
     controllers: tuple[UsbController, ...] = ()
     connectors: tuple[UsbConnector, ...] = ()
+    devices: tuple[UsbDevice, ...] = ()
 
 
 class DisplayMode(LooseRecord, frozen=True, kw_only=True):
@@ -250,6 +325,11 @@ class DisplayOutput(LooseRecord, frozen=True, kw_only=True):
         timings: Detailed timings from the identification data, preferred first.
         max_tmds_mhz: Highest TMDS clock the display states, None where it states none.
         edid_trouble: What is wrong with the identification data, empty when nothing is.
+        edid_version: Version of the identification data, for example ``1.4``.
+        made: Year of manufacture or model year, None where unknown.
+        refresh_range_hz: Lowest and highest vertical refresh the display states, empty where it states none.
+        max_clock_mhz: Highest pixel clock the display states, None where it states none.
+        max_frl_gbit_s: Highest fixed rate link the display states, None where it states none.
     """
 
     name: str
@@ -265,6 +345,11 @@ class DisplayOutput(LooseRecord, frozen=True, kw_only=True):
     timings: tuple[DisplayMode, ...] = ()
     max_tmds_mhz: float | None = None
     edid_trouble: str = ""
+    edid_version: str = ""
+    made: int | None = None
+    refresh_range_hz: tuple[int, ...] = ()
+    max_clock_mhz: float | None = None
+    max_frl_gbit_s: float | None = None
 
 
 class DisplayPart(Part, frozen=True, kw_only=True):
@@ -290,6 +375,7 @@ class PciDevice(LooseRecord, frozen=True, kw_only=True):
         max_speed_gts: Highest link speed the device states; None where unknown.
         parent_max_width: Lanes the port above it can use; None where unknown.
         parent_max_speed_gts: Highest link speed of the port above it; None where unknown.
+        parent: Address of the device above it, empty for one directly on the root complex.
     """
 
     address: str
@@ -304,6 +390,7 @@ class PciDevice(LooseRecord, frozen=True, kw_only=True):
     max_speed_gts: float | None = None
     parent_max_width: int | None = None
     parent_max_speed_gts: float | None = None
+    parent: str = ""
 
 
 class PciPart(Part, frozen=True, kw_only=True):
@@ -365,10 +452,27 @@ class Drive(LooseRecord, frozen=True, kw_only=True):
     healthy: bool | None = None
 
 
+class FileSystem(LooseRecord, frozen=True, kw_only=True):
+    """One mounted file system on a drive.
+
+    Attributes:
+        mount: Where it is mounted.
+        device: Device it is on.
+        size_bytes: Capacity.
+        free_bytes: What an ordinary user can still write.
+    """
+
+    mount: str
+    device: str
+    size_bytes: int
+    free_bytes: int
+
+
 class StoragePart(Part, frozen=True, kw_only=True):
-    """Drives."""
+    """Drives and the file systems on them."""
 
     drives: tuple[Drive, ...] = ()
+    file_systems: tuple[FileSystem, ...] = ()
 
 
 class NetworkPort(LooseRecord, frozen=True, kw_only=True):
@@ -382,6 +486,9 @@ class NetworkPort(LooseRecord, frozen=True, kw_only=True):
         up: Whether the link is up; None where unknown.
         driver: Driver bound to it.
         receive_errors: Kernel's receive error counter.
+        transmit_errors: Kernel's transmit error counter.
+        link_losses: Times the link went down since boot.
+        signal_dbm: Received signal strength of a radio, None where unknown.
     """
 
     name: str
@@ -391,6 +498,9 @@ class NetworkPort(LooseRecord, frozen=True, kw_only=True):
     up: bool | None = None
     driver: str = ""
     receive_errors: int | None = None
+    transmit_errors: int | None = None
+    link_losses: int | None = None
+    signal_dbm: float | None = None
 
 
 class NetworkPart(Part, frozen=True, kw_only=True):
