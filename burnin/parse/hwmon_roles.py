@@ -14,16 +14,17 @@ CPU_CHIPS: Final = ("coretemp", "k10temp", "zenpower", "k8temp", "via_cputemp", 
 STORAGE_CHIPS: Final = ("nvme", "drivetemp")
 GRAPHICS_CHIPS: Final = ("amdgpu", "nouveau", "radeon", "i915", "xe")
 MEMORY_CHIPS: Final = ("jc42", "spd5118")
-DIVIDER_PREFIXES: Final = (
+MONITOR_PREFIXES: Final = (
     "nct", "it8", "w83", "f71", "f8", "lm78", "lm85", "lm87", "lm93", "adt74", "adm", "sch5", "asc", "dme", "smsc47", "vt1211",
 )  # fmt: skip
-"""Board chips whose voltage inputs sit behind resistor dividers the kernel does not know."""
+"""Starts of the driver names of board monitoring chips."""
 
 _COOLANT: Final = re.compile(r"coolant|water|liquid", re.IGNORECASE)
 _POWER_STAGE: Final = re.compile(
     r"\bvrm|\bmos(fet)?s?\b|power stage|\bvr (temp|loop)|voltage regulator", re.IGNORECASE
 )
 _AMBIENT: Final = re.compile(r"ambient|\broom\b|inlet air|air in\b", re.IGNORECASE)
+_GRAPHICS: Final = re.compile(r"\bgpu\b(?! ?mem)|\bgraphics\b", re.IGNORECASE)
 _PUMP: Final = re.compile(r"pump", re.IGNORECASE)
 _BOARD: Final = re.compile(
     r"systin|cputin|auxtin|mother ?board|mainboard|\bboard\b|chipset|\bpch|^cpu\b|smbusmaster|tsi",
@@ -31,11 +32,12 @@ _BOARD: Final = re.compile(
 )
 
 _GRAPHICS_MEMORY: Final = re.compile(r"mem|vram", re.IGNORECASE)
-_BOARD_CHIPS: Final = ("acpitz", "pch_", *DIVIDER_PREFIXES)
+_BOARD_CHIPS: Final = ("acpitz", "pch_", *MONITOR_PREFIXES)
 _BY_LABEL: Final[tuple[tuple[re.Pattern[str], Role], ...]] = (
     (_COOLANT, "coolant"),
     (_POWER_STAGE, "power_stage"),
     (_AMBIENT, "ambient"),
+    (_GRAPHICS, "graphics"),
 )
 """Labels that mean the same on every chip, in this order."""
 
@@ -43,6 +45,15 @@ _ON_DIE: Final = (
     "common practice for sensors on the die, from memory; the makers state none below the throttle point"
 )
 _MODULE: Final = "JEDEC JC-42.4 class B, whole range, from memory"
+
+_ACCURACY: Final[tuple[tuple[tuple[Role, ...], float, str], ...]] = (
+    (("cpu_hottest", "cpu_core", "graphics", "graphics_memory"), 5.0, _ON_DIE),
+    (("memory",), 3.0, _MODULE),
+    (("storage",), 3.0, _DRIVE),
+    (("coolant", "ambient"), 2.0, _THERMISTOR),
+    (("power_stage", "board"), 3.0, _THERMISTOR),
+)
+"""Roles of temperature sensors, half width in degC, source: none of it is a maker's statement about this machine."""
 
 
 def role_of(chip: str, kind: str, label: str) -> Role:
@@ -98,7 +109,7 @@ def _processor_role(label: str) -> Role:
 
 
 def _power_role(chip: str, label: str) -> Role:
-    if chip in GRAPHICS_CHIPS:
+    if chip in GRAPHICS_CHIPS or _GRAPHICS.search(label):
         return "graphics_power"
     if chip == "fam15h_power" or re.match(r"(cpu )?package|cpu power", label, re.IGNORECASE):
         return "cpu_power"
@@ -115,14 +126,11 @@ def without_offset(labels: dict[str, Role]) -> dict[str, Role]:
     return labels
 
 
-def accuracy_of(chip: str, kind: str) -> tuple[float | None, str]:
-    """Return the half width of a sensor class's accuracy in the channel's unit with its source, or None and nothing."""
-    if kind != "temp":
-        return None, ""
-    if chip in CPU_CHIPS or chip in GRAPHICS_CHIPS:
-        return 5.0, _ON_DIE
-    if chip in MEMORY_CHIPS:
-        return 3.0, _MODULE
+def accuracy_of(role: Role) -> tuple[float | None, str]:
+    """Return the half width in degC of a temperature sensor's accuracy by its class with the source, or None and nothing."""
+    for roles, accuracy_c, source in _ACCURACY:
+        if role in roles:
+            return accuracy_c, source
     return None, ""
 
 
@@ -139,7 +147,11 @@ def resolution_of(chip: str, kind: str) -> float | None:
 
 
 def note_of(chip: str, kind: str) -> str:
-    """Return what must be said beside a value of this sensor class, empty for nothing."""
-    if kind == "in" and chip.startswith(DIVIDER_PREFIXES):
+    """Return what must be said beside a value of this sensor class, empty for nothing.
+
+    Board voltages are measured at the chip's pin behind dividers that the kernel does not know (Linux documentation,
+    hwmon/sysfs-interface).
+    """
+    if kind == "in" and chip not in (*GRAPHICS_CHIPS, *CPU_CHIPS):
         return "uncalibrated divider"
     return ""

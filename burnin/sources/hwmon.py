@@ -139,7 +139,7 @@ def _shown(chip: _Chip, sensor: str, label: str) -> str:
 
 
 def _sensor_channel(host: Host, chip: _Chip, item: Attribute, *, label: str, role: Role) -> Channel:
-    accuracy, accuracy_source = accuracy_of(chip.name, item.kind)
+    accuracy, accuracy_source = accuracy_of(role) if item.kind == "temp" else (None, "")
     note = note_of(chip.name, item.kind)
     return Channel(
         id=f"{_NAME}/{chip.key}/{item.sensor}",
@@ -190,7 +190,7 @@ def _place_of(host: Host, cpu: int) -> tuple[int, int] | None:
 
 
 def _alarm_channel(chip: _Chip, alarm: Alarm, label: str) -> Channel:
-    which = f"{alarm.which.replace('_', ' ')} alarm".strip()
+    which = f"{alarm.which.replace('_', ' ').replace('crit', 'critical')} alarm".strip()
     drive_warning = chip.name == "nvme" and not alarm.which
     serious = alarm.kind == "temp" and (alarm.which in {"crit", "emergency"} or drive_warning)
     return Channel(
