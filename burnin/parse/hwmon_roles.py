@@ -44,6 +44,8 @@ _BY_LABEL: Final[tuple[tuple[re.Pattern[str], Role], ...]] = (
 _ON_DIE: Final = (
     "common practice for sensors on the die, from memory; the makers state none below the throttle point"
 )
+_DRIVE: Final = "common practice for board sensors of drives, from memory"
+_THERMISTOR: Final = "common practice for a thermistor with a 1 % divider, from memory"
 _MODULE: Final = "JEDEC JC-42.4 class B, whole range, from memory"
 
 _ACCURACY: Final[tuple[tuple[tuple[Role, ...], float, str], ...]] = (
