@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final, TypeVar
@@ -14,7 +15,8 @@ from burnin.records.channels import IMPLAUSIBLE, MISSING
 from burnin.records.events import Anchor, AnyEvent, ChannelsDescribed, Resumed, RunOpened, RunRecovered, Sweep
 from burnin.records.view import F32, U8, Entry, Integrity, RunView, WorkColumns
 
-_CHUNK: Final = 4096
+_BYTES: Final = 4
+_LARGEST: Final = 3.4e38
 A = TypeVar("A", F32, U8)
 
 
@@ -40,19 +42,19 @@ class _Timeline:
 
 @dataclass(kw_only=True)
 class _Columns:
-    """Sweeps gathered in chunks, so that a long run never exists as a list of Python numbers."""
+    """Sweeps packed as they come, so that a long run never exists as a list of Python numbers."""
 
-    width: int
-    rows: list[tuple[float | None, ...]] = field(default_factory=list)
+    layout: struct.Struct
+    data: bytearray = field(default_factory=bytearray)
     bad: list[tuple[int, tuple[int, ...]]] = field(default_factory=list)
-    blocks: list[F32] = field(default_factory=list)
     t_ns: list[int] = field(default_factory=list)
     seq: list[int] = field(default_factory=list)
 
     def add(self, line: Line, sweep: Sweep, t_ns: int) -> None:
-        if len(sweep.v) != self.width or any(not 0 <= column < self.width for column in sweep.bad):
+        width = self.layout.size // _BYTES
+        if len(sweep.v) != width or (sweep.bad and not 0 <= min(sweep.bad) <= max(sweep.bad) < width):
             raise InputError(
-                f"journal line {line.seq}: found a sweep of {len(sweep.v)} values, expected {self.width}",
+                f"journal line {line.seq}: found a sweep of {len(sweep.v)} values, expected {width}",
                 slug="journal-shape",
                 hint="The line is intact but does not fit the run's channel list: the journal was not made by this program.",
             )
@@ -60,18 +62,14 @@ class _Columns:
             self.bad.append((len(self.t_ns), sweep.bad))
         self.t_ns.append(t_ns)
         self.seq.append(line.seq)
-        self.rows.append(sweep.v)
-        if len(self.rows) >= _CHUNK:
-            self.pack()
-
-    def pack(self) -> None:
-        block = np.array(self.rows, dtype=np.float32).reshape(len(self.rows), self.width)
-        self.blocks.append(block)
-        self.rows.clear()
+        try:
+            self.data += self.layout.pack(*sweep.v)
+        except (struct.error, OverflowError):  # a gap, or a value beyond 32 bits: the slow way
+            self.data += _with_gaps(sweep.v)
 
     def finish(self) -> tuple[F32, U8]:
-        self.pack()
-        values = np.concatenate(self.blocks)
+        shape = (len(self.t_ns), self.layout.size // _BYTES)
+        values = np.frombuffer(self.data, dtype=np.float32).reshape(shape)
         quality = np.where(np.isnan(values), np.uint8(MISSING), np.uint8(0))
         for row, columns in self.bad:
             quality[row, list(columns)] = IMPLAUSIBLE
@@ -100,7 +98,7 @@ def assemble(lines: Iterable[Line], integrity: Integrity) -> RunView:
         integrity: What reading showed about the journal, filled in by the reader as ``lines`` are drawn.
 
     Raises:
-        InputError: the first line opens no run, or a sweep does not fit the channels.
+        InputError: the first line opens no run, a sweep does not fit the channels, or a number has over 64 bits.
     """
     stream = iter(lines)
     first = next(stream, None)
@@ -110,7 +108,14 @@ def assemble(lines: Iterable[Line], integrity: Integrity) -> RunView:
             slug="journal-empty",
             hint="Name the folder or the journal.jsonl of a run.",
         )
-    return _Assembly(first.event, first).run(stream, integrity)
+    try:
+        return _Assembly(first.event, first).run(stream, integrity)
+    except OverflowError as error:
+        raise InputError(
+            "journal: found a time or a count of more than 64 bits; expected at most 64",
+            slug="journal-shape",
+            hint="The lines are intact but hold impossible numbers: the journal was not made by this program.",
+        ) from error
 
 
 class _Assembly:
@@ -118,7 +123,7 @@ class _Assembly:
         self.opened = opened
         self.timeline = _Timeline(origin=opened.anchor, anchor=opened.anchor)
         self.entries: list[Entry] = []
-        self.columns = _Columns(width=0)
+        self.columns = _Columns(layout=struct.Struct("0f"))
         self.work: dict[str, _Work] = {}
         self._enter(first, opened)
 
@@ -153,12 +158,19 @@ class _Assembly:
         if isinstance(event, Resumed | RunRecovered):
             self.timeline.restart(event.anchor)
         if isinstance(event, ChannelsDescribed) and not self.columns.t_ns:
-            self.columns.width = len(event.channels)
+            self.columns.layout = struct.Struct(f"{len(event.channels)}f")
         self._enter(line, event)
 
     def _enter(self, line: Line, event: AnyEvent) -> None:
         t_ns = self.timeline.at(line.mono_ns)
         self.entries.append(Entry(seq=line.seq, t_ns=t_ns, segment=self.timeline.segment, event=event))
+
+
+def _with_gaps(values: tuple[float | None, ...]) -> bytes:
+    """Return the values as 32-bit floats; NaN for what is missing or too large for them."""
+    row = np.array(values, dtype=np.float64)
+    row[~(np.abs(row) < _LARGEST)] = np.nan
+    return row.astype(np.float32).tobytes()
 
 
 def _frozen(array: A) -> A:

@@ -1,0 +1,213 @@
+"""Reads a journal: every line up to the first bad one, chain and checksums verified, in constant memory."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO, Final
+
+from burnin.errors import InputError, InputProblems, Problem
+from burnin.journal.assemble import assemble
+from burnin.journal.frame import (
+    JOURNAL_FORMAT,
+    LONGEST_LINE,
+    BadLine,
+    Line,
+    decode_line,
+    line_hash,
+)
+from burnin.journal.store import JOURNAL_NAME, Head
+from burnin.records.events import RunOpened
+from burnin.records.view import Integrity, RunView
+
+_CHUNK: Final = 1 << 20
+
+
+@dataclass(frozen=True, kw_only=True)
+class Damage:
+    """Where and why reading stopped before the end.
+
+    Attributes:
+        number: Number of the line in the file, from 1 as editors count.
+        offset: Byte offset of that line.
+        bad: What is wrong with it.
+        torn: True when it is the last thing in the file and has no end, as a cut-off write leaves it.
+    """
+
+    number: int
+    offset: int
+    bad: BadLine
+    torn: bool
+
+    def __str__(self) -> str:
+        return f"line {self.number}: {self.bad}"
+
+
+class JournalReader:
+    """The good lines of a journal, drawn one by one; what is wrong stands in ``damage`` when they end.
+
+    Args:
+        source: The journal, open for reading bytes.
+    """
+
+    def __init__(self, source: BinaryIO) -> None:
+        self._source = source
+        self._head = Head()
+        self._dropped = 0
+        self.damage: Damage | None = None
+
+    @property
+    def head(self) -> Head:
+        """Where the good lines drawn so far end."""
+        return self._head
+
+    @property
+    def integrity(self) -> Integrity:
+        """State of the journal; complete once the lines are exhausted."""
+        return Integrity(
+            lines=self._head.seq,
+            head_sha256=self._head.prev,
+            dropped_bytes=self._dropped,
+            trouble="" if self.damage is None else str(self.damage),
+        )
+
+    def __iter__(self) -> Iterator[Line]:
+        rest = b""
+        while chunk := self._source.read(_CHUNK):
+            *lines, rest = (rest + chunk).split(b"\n")
+            yield from self._good(lines)
+            if self.damage is None and len(rest) > LONGEST_LINE:
+                self._stop(_too_long(), torn=False)
+            if self.damage is not None:
+                self._dropped += sum(len(raw) + 1 for raw in self._left) + len(rest)
+                self._count_rest()
+                return
+        if rest:
+            self._stop(_no_end(rest), torn=True)
+            self._dropped = len(rest)
+
+    def _good(self, lines: list[bytes]) -> Iterator[Line]:
+        seq, prev, size = self._head.seq, self._head.prev, self._head.size
+        self._left: list[bytes] = []
+        for index, raw in enumerate(lines):
+            line = decode_line(raw, seq=seq, prev=prev) if len(raw) <= LONGEST_LINE else _too_long()
+            if isinstance(line, BadLine):
+                self._stop(line, torn=False)
+                self._left = lines[index:]
+                return
+            seq, prev, size = seq + 1, line_hash(raw), size + len(raw) + 1
+            self._head = Head(seq=seq, prev=prev, size=size)
+            yield line
+
+    def _stop(self, bad: BadLine, *, torn: bool) -> None:
+        self.damage = Damage(number=self._head.seq + 1, offset=self._head.size, bad=bad, torn=torn)
+
+    def _count_rest(self) -> None:
+        while chunk := self._source.read(_CHUNK):
+            self._dropped += len(chunk)
+
+
+def read_journal(source: Path | bytes | BinaryIO) -> tuple[list[Line], Integrity]:
+    """Return all good lines of a journal and its state.
+
+    Args:
+        source: The journal's path, its bytes, or a stream of them.
+
+    Raises:
+        InputError: the file cannot be read.
+    """
+    if isinstance(source, Path):
+        with open_journal(source) as stream:
+            return read_journal(stream)
+    reader = JournalReader(io.BytesIO(source) if isinstance(source, bytes) else source)
+    return list(reader), reader.integrity
+
+
+def read_run(path: Path) -> RunView:
+    """Return the run whose folder or journal ``path`` names.
+
+    Raises:
+        InputError: the file cannot be read, or not even its first line is a run's.
+    """
+    with open_journal(path) as stream:
+        return read_run_from(stream, name=str(path))
+
+
+def read_run_from(stream: BinaryIO, *, name: str) -> RunView:
+    """Return the run in a stream of a journal's bytes; ``name`` is what messages call it.
+
+    Raises:
+        InputError: not even the first line is a run's, or a line does not fit the run.
+    """
+    reader = JournalReader(stream)
+    lines = iter(reader)
+    first = next(lines, None)
+    _check_first(first, reader.damage, name)
+    view = assemble(_chain(first, lines), reader.integrity)
+    return dataclasses.replace(view, integrity=reader.integrity)
+
+
+def open_journal(path: Path) -> BinaryIO:
+    """Return the journal of a run's folder, or the journal itself, open for reading.
+
+    Raises:
+        InputError: there is none, or it cannot be read.
+    """
+    file = path / JOURNAL_NAME if path.is_dir() else path
+    if not file.is_file():
+        raise InputError(
+            f"{path}: found no journal; expected a run's folder or its {JOURNAL_NAME}",
+            slug="journal-missing",
+            hint="Name the folder that 'burnin accept' printed last.",
+        )
+    try:
+        return file.open("rb")
+    except OSError as error:
+        raise InputError(
+            f"{file}: cannot be read: {error.strerror}",
+            slug="journal-unreadable",
+            hint="Check the rights of the file and of its folder.",
+        ) from error
+
+
+def _check_first(first: Line | None, damage: Damage | None, name: str) -> None:
+    if first is not None and isinstance(first.event, RunOpened):
+        if first.event.journal_format > JOURNAL_FORMAT:
+            _refuse(
+                name, "line 1", f"journal format {first.event.journal_format}", f"{JOURNAL_FORMAT} or less"
+            )
+        return
+    if first is not None:
+        _refuse(name, "line 1", f"event of kind {type(first.event).__name__}", "the event run_opened")
+    if damage is None:
+        _refuse(name, "line 1", "an empty file", "a journal, whose first line is run_opened")
+    else:
+        _refuse(name, f"line 1, {damage.bad.field}", damage.bad.found, damage.bad.expected)
+
+
+def _refuse(name: str, place: str, found: str, expected: str) -> None:
+    raise InputProblems(
+        name,
+        [Problem(place=place, found=found, expected=expected)],
+        slug="journal-bad",
+        hint=f"Name a run's folder or its {JOURNAL_NAME}, as written by this program and not edited.",
+    )
+
+
+def _chain(first: Line | None, rest: Iterator[Line]) -> Iterator[Line]:
+    if first is not None:
+        yield first
+    yield from rest
+
+
+def _too_long() -> BadLine:
+    return BadLine(field="line", found=f"more than {LONGEST_LINE} bytes", expected="a shorter line")
+
+
+def _no_end(rest: bytes) -> BadLine:
+    return BadLine(
+        field="line", found=f"{len(rest)} bytes without an end", expected="a newline after the last line"
+    )
