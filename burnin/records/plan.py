@@ -118,6 +118,11 @@ class Limits(Record, frozen=True, kw_only=True):
         storage_c: Acceptance limit for drives.
         cpu_target_c: Workshop target for the CPU: simple acceptance, "this or better", never a limit.
         graphics_target_c: Workshop target for the graphics card.
+        cpu_trip_c: Where the loads stop; None for the hardware's own critical limit less ``trip_margin_c``.
+        coolant_trip_c: As above, for the coolant.
+        power_stage_trip_c: As above, for the board's power stages.
+        graphics_trip_c: As above, for the graphics card.
+        storage_trip_c: As above, for drives.
         trip_margin_c: How far below the hardware's critical limit the loads stop.
     """
 
@@ -128,6 +133,11 @@ class Limits(Record, frozen=True, kw_only=True):
     storage_c: float | None = None
     cpu_target_c: float | None = None
     graphics_target_c: float | None = None
+    cpu_trip_c: float | None = None
+    coolant_trip_c: float | None = None
+    power_stage_trip_c: float | None = None
+    graphics_trip_c: float | None = None
+    storage_trip_c: float | None = None
     trip_margin_c: float = 5.0
 
 

@@ -1,0 +1,356 @@
+"""Runs a plan stage by stage. Loads stop first; the journal is written beside that and never waited for in a stop."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from burnin.engine.agreement import Agreement, disagreement
+from burnin.engine.clockwork import ClockWatch
+from burnin.engine.news import (
+    Bench,
+    Job,
+    JobGone,
+    JobProgress,
+    JobReady,
+    JobSettled,
+    JobWrong,
+    News,
+    OperatorAsked,
+    SamplerGone,
+    Sampling,
+    SweepTaken,
+)
+from burnin.engine.observer import LoadLine, Observer, Snapshot
+from burnin.engine.prepare import Places, Survey, jobs_of
+from burnin.engine.recorder import Recorder
+from burnin.engine.roster import Loads, LoadState
+from burnin.engine.safety import SafetyRules
+from burnin.engine.schedule import pace_of
+from burnin.engine.steadiness import Steadiness
+from burnin.engine.sweeps import SweepKeeper
+from burnin.host.protocol import Host
+from burnin.plugin.contracts import LoadSpec
+from burnin.records.events import (
+    FaultFound,
+    LoadsOff,
+    OperatorStopped,
+    RunClosed,
+    SafetyTripped,
+    SamplingTrouble,
+    StageEnded,
+    StageStarted,
+)
+from burnin.records.inventory import Inventory
+from burnin.records.plan import Plan, Stage
+
+DURABLE_S: Final = 30.0
+"""How long a planned step waits for its line to be on disk before it goes on without."""
+
+_TICK_NS: Final = 100_000_000
+_OPEN_NS: Final = 90_000_000_000
+_OFF_NS: Final = 5_000_000_000
+_RESTARTS: Final = 3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Assignment:
+    """What the supervisor runs, on what.
+
+    Attributes:
+        run_id: Unique id of the run.
+        plan: The plan.
+        seed: Seed of all loads.
+        host: The machine.
+        inventory: The machine as found.
+        survey: Its channels.
+        specs: Load name to what it says about itself.
+        places: CPUs and memory for loads, asked anew before each stage.
+    """
+
+    run_id: str
+    plan: Plan
+    seed: int
+    host: Host
+    inventory: Inventory
+    survey: Survey
+    specs: Mapping[str, LoadSpec]
+    places: Callable[[], Places]
+
+
+class Supervisor:
+    """The run's main loop.
+
+    Args:
+        assignment: What to run, on what.
+        bench: Workers and samplers.
+        recorder: The journal.
+        observer: Who watches.
+    """
+
+    def __init__(self, assignment: Assignment, bench: Bench, recorder: Recorder, observer: Observer) -> None:
+        self._task = assignment
+        self._bench = bench
+        self._recorder = recorder
+        self._observer = observer
+        self._clock = assignment.host.clock
+        self._loads = Loads()
+        self._agreement = Agreement(())
+        survey = assignment.survey
+        self._safety = SafetyRules(survey.watched, survey.trips, now_ns=self._clock.mono_ns() + 2_000_000_000)
+        self._sweeps = SweepKeeper(survey.described.channels, 1 / assignment.plan.sample_hz)
+        self._clocks = ClockWatch(self._clock)
+        self._steadiness = Steadiness(survey.described.channels)
+        self._halt = ""
+        self._stopping = False
+        self._stage_index = -1
+        self._stage_end_ns = 0
+        self._state = "running"
+        self._restarts = 0
+        self._physical = {core.cpu: core.core for core in assignment.inventory.cpu.cores}
+        self._heard: Mapping[type, Callable[[Any], None]] = {
+            JobReady: self._on_ready,
+            JobProgress: self._on_progress,
+            JobWrong: self._on_wrong,
+            JobSettled: self._on_settled,
+            JobGone: self._on_gone,
+            SweepTaken: self._on_sweep,
+            SamplerGone: self._on_sampler_gone,
+            OperatorAsked: self._on_operator,
+        }
+
+    def run(self) -> str:
+        """Run all stages; return the reason of the run's end as journaled."""
+        survey = self._task.survey
+        self._bench.start_sampling(survey.run, survey.watch)
+        try:
+            for index, stage in enumerate(self._task.plan.stages):
+                if self._halt:
+                    break
+                self._run_stage(index, stage)
+        finally:
+            self._bench.end()
+        reason = self._halt or "complete"
+        self._state = "over"
+        self._show()
+        self._recorder.note(
+            RunClosed(reason=reason, sweeps=self._recorder.sweeps, faults=self._recorder.faults)
+        )
+        return reason
+
+    def _run_stage(self, index: int, stage: Stage) -> None:
+        self._stage_index, self._stopping, self._state = index, False, "running"
+        self._stage_end_ns = self._clock.mono_ns() + round(stage.longest_s * 1e9)
+        receipt = self._recorder.note(StageStarted(index=index, name=stage.name))
+        deadline_ns = self._clock.mono_ns() + round(DURABLE_S * 1e9)
+        while (
+            not self._recorder.durable(receipt, 0.02)
+            and self._clock.mono_ns() < deadline_ns
+            and not self._halt
+        ):
+            self._listen(self._clock.mono_ns())
+        if not self._halt:
+            self._open_loads(index, stage)
+        reason = self._hold(stage) if not self._halt else self._halt
+        self._close_loads(reason)
+        self._recorder.note(StageEnded(index=index, name=stage.name, reason=reason))
+
+    def _open_loads(self, index: int, stage: Stage) -> None:
+        jobs = jobs_of(stage, index, self._task.specs, self._task.places(), run_seed=self._task.seed)
+        self._loads = Loads(states={job.load_id: LoadState(job=job, stage=index) for job in jobs})
+        self._agreement = Agreement(jobs)
+        if jobs:
+            self._bench.start(jobs)
+            deadline_ns = self._clock.mono_ns() + _OPEN_NS
+            while self._loads.opening and not self._halt and self._clock.mono_ns() < deadline_ns:
+                self._listen(self._clock.mono_ns() + _TICK_NS)
+        start_ns = self._clock.mono_ns() + 20_000_000
+        self._bench.go({job.load_id: _pace(stage, job, start_ns) for job in jobs})
+        self._stage_end_ns = start_ns + round(stage.longest_s * 1e9)
+        self._steadiness.begin(start_ns)
+
+    def _hold(self, stage: Stage) -> str:
+        """Let the stage run; return why it ended."""
+        while not self._halt:
+            now_ns = self._clock.mono_ns()
+            if now_ns >= self._stage_end_ns:
+                return "longest" if stage.until else "time"
+            if stage.until and self._steadiness.reached(now_ns, stage.at_least_s):
+                return "steady"
+            self._listen(min(self._stage_end_ns, now_ns + _TICK_NS))
+        return self._halt
+
+    def _close_loads(self, reason: str) -> None:
+        planned = reason in {"time", "steady", "longest"}
+        if planned and self._loads.unsettled:
+            self._finish_checks()
+        if self._loads.living:
+            self._stop_loads(reason if planned else self._halt)
+        self._loads = Loads()
+
+    def _finish_checks(self) -> None:
+        self._state = "checking"
+        waiting = self._loads.unsettled
+        self._bench.finish(waiting)
+        longest_s = max(self._loads.states[load_id].job.longest_finish_s for load_id in waiting)
+        deadline_ns = self._clock.mono_ns() + round((longest_s + 2.0) * 1e9)
+        while self._loads.unsettled and not self._halt and self._clock.mono_ns() < deadline_ns:
+            self._listen(self._clock.mono_ns() + _TICK_NS)
+
+    def _stop_loads(self, reason: str) -> None:
+        self._stopping, self._state = True, "stopping"
+        requested_ns = self._clock.mono_ns()
+        count = len(self._loads.living)
+        self._bench.stop(self._loads.living)
+        self._await_off(reason, requested_ns, count)
+
+    def _await_off(self, reason: str, requested_ns: int, count: int) -> None:
+        deadline_ns = requested_ns + _OFF_NS
+        while self._loads.living and self._clock.mono_ns() < deadline_ns:
+            self._listen(self._clock.mono_ns() + 20_000_000)
+        reaped_ns = self._clock.mono_ns()
+        gone = [state.gone.last_ns for state in self._loads.states.values() if state.gone is not None]
+        off_ns = max([each for each in gone if each >= requested_ns], default=requested_ns)
+        self._recorder.note(
+            LoadsOff(
+                reason=reason, requested_ns=requested_ns, off_ns=off_ns, reaped_ns=reaped_ns, loads=count
+            )
+        )
+
+    def _listen(self, until_ns: int) -> None:
+        for news in self._bench.wait(until_ns):
+            self._hear(news)
+        trip = self._safety.silent(self._clock.mono_ns())
+        if trip is not None:
+            self._trip(trip)
+        for trouble in self._sweeps.overdue(self._clock.mono_ns()):
+            self._recorder.note(trouble)
+
+    def _hear(self, news: News) -> None:
+        self._heard[type(news)](news)
+
+    def _on_ready(self, news: JobReady) -> None:
+        core = self._loads.states[news.load_id].job.core
+        physical = None if core is None else self._physical.get(core)
+        self._recorder.note(self._loads.started(news, physical))
+
+    def _on_progress(self, news: JobProgress) -> None:
+        self._loads.progressed(news)
+        for job, values in self._agreement.hear(news.load_id, news.checkpoints):
+            self._fault(disagreement(job, self._stage_index, values))
+
+    def _on_wrong(self, news: JobWrong) -> None:
+        job = self._loads.states[news.load_id].job
+        self._fault(
+            FaultFound(
+                load_id=news.load_id,
+                load=job.load,
+                stage=self._stage_index,
+                core=job.core,
+                fault=news.fault,
+                step=news.step,
+                seed=f"{job.seed:x}",
+                values=news.values,
+            )
+        )
+
+    def _fault(self, event: FaultFound) -> None:
+        self._loads.states[event.load_id].faults += 1
+        self._recorder.note(event)
+        if self._task.plan.on_fault == "stop" and not self._halt:
+            self._halt = "fault"
+
+    def _on_settled(self, news: JobSettled) -> None:
+        self._loads.states[news.load_id].settled = True
+
+    def _on_gone(self, news: JobGone) -> None:
+        self._recorder.note(self._loads.ended(news, planned=self._stopping))
+
+    def _on_sweep(self, news: SweepTaken) -> None:
+        if news.watch:
+            trip = self._safety.check(news.swept)
+            if trip is not None:
+                self._trip(trip)
+            return
+        for event in self._sweeps.take(news.swept, self._loads.work()):
+            self._recorder.note(event, at_ns=news.swept.at_ns)
+        for step in self._clocks.look():
+            self._recorder.note(step)
+        self._steadiness.take(news.swept)
+        self._show()
+
+    def _trip(self, trip: SafetyTripped) -> None:
+        if self._halt == "safety":
+            return
+        living = len(self._loads.living)
+        requested_ns = self._clock.mono_ns()
+        self._stopping, self._state = True, "stopping"
+        self._bench.kill()
+        self._halt = "safety"
+        self._recorder.note(trip)
+        if living:
+            self._await_off("safety", requested_ns, living)
+
+    def _on_sampler_gone(self, news: SamplerGone) -> None:
+        if news.watch:
+            self._trip(SafetyTripped(why="watch_lost", read_ns=self._clock.mono_ns(), detail=news.detail))
+            return
+        self._recorder.note(SamplingTrouble(what="ended", detail=news.detail))
+        if self._restarts < _RESTARTS:
+            self._restarts += 1
+            self._bench.start_sampling(self._task.survey.run, Sampling())
+            self._recorder.note(
+                SamplingTrouble(what="restarted", detail=f"try {self._restarts} of {_RESTARTS}")
+            )
+
+    def _on_operator(self, news: OperatorAsked) -> None:
+        if not self._halt:
+            self._halt = "operator"
+            self._recorder.note(OperatorStopped(signal=news.signal))
+
+    def _show(self) -> None:
+        self._observer.snapshot(self._snapshot())
+
+    def _snapshot(self) -> Snapshot:
+        plan = self._task.plan
+        index = max(self._stage_index, 0)
+        now_ns = self._clock.mono_ns()
+        left_s = max(0.0, (self._stage_end_ns - now_ns) / 1e9) if self._state != "over" else 0.0
+        later_s = sum(stage.longest_s for stage in plan.stages[index + 1 :]) if self._state != "over" else 0.0
+        return Snapshot(
+            run_id=self._task.run_id,
+            stage=self._stage_index + 1,
+            stages=len(plan.stages),
+            stage_name=plan.stages[index].name,
+            stage_left_s=left_s,
+            run_left_s=left_s + later_s,
+            elapsed_s=self._recorder.elapsed_s,
+            channels=self._task.survey.described.channels,
+            values=self._sweeps.last_good,
+            trips={limit.channel: limit.trip for limit in self._task.survey.armed.limits},
+            loads=tuple(_line(state, self._state) for state in self._loads.states.values()),
+            faults=self._recorder.faults,
+            state=self._state,
+        )
+
+
+def _pace(stage: Stage, job: Job, start_ns: int) -> Any:
+    return pace_of(stage.shape, start_ns=start_ns, place=job.place, places=job.places)
+
+
+def _line(state: LoadState, run_state: str) -> LoadLine:
+    word = "working" if run_state == "running" else run_state
+    if state.gone is not None:
+        word = state.gone.how
+    elif not state.ready:
+        word = "opening"
+    return LoadLine(
+        load_id=state.job.load_id,
+        load=state.job.load,
+        core=state.job.core,
+        amount=state.amount,
+        unit=state.unit,
+        faults=state.faults,
+        state=word,
+    )
