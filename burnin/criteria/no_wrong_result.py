@@ -1,0 +1,99 @@
+"""No load found a wrong result. One wrong result rejects the machine, and nothing waives it."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from burnin.calc.run_facts import load_subject, stage_runs
+from burnin.plugin.contracts import CriterionSpec
+from burnin.records.events import FaultFound, LoadEnded, LoadStarted
+from burnin.records.findings import Finding
+from burnin.records.plan import Scalar
+from burnin.records.view import Entry, RunView
+
+_NAME: Final = "no_wrong_result"
+_NAMED_KINDS: Final = frozenset({"rate_implausible", "disagreement"})
+
+
+class NoWrongResult:
+    """Every load checks its own results; what it found stands here, instance by instance."""
+
+    spec: Final = CriterionSpec(title="No load found a wrong result", safety=True)
+
+    def judge(self, view: RunView, params: dict[str, Scalar]) -> tuple[Finding, ...]:  # noqa: ARG002 - the contract
+        """Return one fail per load instance with a wrong result, else a pass with the work done."""
+        groups: dict[str, list[tuple[Entry, FaultFound]]] = {}
+        for entry, fault in view.of(FaultFound):
+            groups.setdefault(fault.load_id, []).append((entry, fault))
+        if groups:
+            return tuple(_wrong(view, group) for group in groups.values())
+        return (_none_wrong(view),)
+
+
+def _wrong(view: RunView, group: list[tuple[Entry, FaultFound]]) -> Finding:
+    fault = group[0][1]
+    names = {run.span.index: run.span.name for run in stage_runs(view)}
+    shown: dict[str, Scalar] = {
+        **fault.values,
+        "load": fault.load,
+        "core": "unknown" if fault.core is None else fault.core,
+        "count": len(group),
+        "fault": fault.fault,
+        "step": fault.step,
+        "seed": fault.seed,
+        "in_stage": names.get(fault.stage, "unknown"),
+        "time_s": group[0][0].t_ns / 1e9,
+    }
+    return Finding(
+        criterion=_NAME,
+        slug=_slug(fault),
+        outcome="fail",
+        subject=load_subject(fault),
+        values=shown,
+        observed=float(len(group)),
+        limit=0.0,
+        unit="count",
+        evidence=tuple(entry.seq for entry, _ in group[:50]),
+        safety=True,
+    )
+
+
+def _slug(fault: FaultFound) -> str:
+    if fault.fault in _NAMED_KINDS:
+        return fault.fault
+    if {"expected", "found"} <= fault.values.keys():
+        return "wrong_word" if "address" in fault.values else "wrong_value"
+    return "wrong_result"
+
+
+def _none_wrong(view: RunView) -> Finding:
+    starts = [(entry.seq, load) for entry, load in view.of(LoadStarted)]
+    steps = {load.load_id: 0 for _, load in starts}
+    for load_id, columns in view.work.items():
+        steps[load_id] = int(columns.steps[-1])
+    for _, ended in view.of(LoadEnded):
+        steps[ended.load_id] = max(ended.steps, steps.get(ended.load_id, 0))
+    checked = sum(steps.values())
+    if not starts or not checked:
+        return Finding(
+            criterion=_NAME,
+            slug="nothing_checked" if starts else "no_load",
+            outcome="inconclusive",
+            values={"loads": len(starts)},
+            evidence=tuple(seq for seq, _ in starts[:50]),
+            safety=True,
+        )
+    return Finding(
+        criterion=_NAME,
+        slug="none_wrong",
+        outcome="pass",
+        values={"loads": len(starts), "kinds": len({load.load for _, load in starts}), "steps": checked},
+        observed=0.0,
+        limit=0.0,
+        unit="count",
+        evidence=tuple(seq for seq, _ in starts[:50]),
+        safety=True,
+    )
+
+
+PLUGIN: Final = NoWrongResult()
