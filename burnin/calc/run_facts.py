@@ -68,8 +68,8 @@ def period_s(view: RunView) -> float:
 
 
 def during(view: RunView, span: StageSpan) -> Flags:
-    """Return for each sweep whether it lies in ``span``, shape (n,)."""
-    return (view.t_ns >= span.start_ns) & (view.t_ns <= span.end_ns)
+    """Return for each sweep whether it lies in ``span`` (after its start, up to its end), shape (n,)."""
+    return (view.t_ns > span.start_ns) & (view.t_ns <= span.end_ns)
 
 
 def hot_sweeps(view: RunView) -> Flags:
