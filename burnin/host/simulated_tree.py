@@ -61,6 +61,7 @@ def _system(tree: Tree) -> None:
     )
     files["/proc/version"] = b"Linux version 6.1.0-rehearsal (rehearsal@invented)\n"
     files["/proc/cmdline"] = b"root=/dev/nvme0n1p2 ro quiet\n"
+    files["/dev/kmsg"] = b"6,1,0,-;Rehearsal machine started\n"
     files["/proc/swaps"] = b"Filename\t\t\t\tType\t\tSize\t\tUsed\t\tPriority\n"
     tree.put("/proc/sys/kernel", osrelease="6.1.0-rehearsal", hostname="rehearsal", ostype="Linux")
     tree.put("/proc/sys/kernel/random", boot_id="00000000-0000-4000-8000-00000000c0de")

@@ -88,22 +88,3 @@ def parse_cpu_clocks_mhz(data: bytes) -> dict[int, float]:
 def is_virtual(data: bytes) -> bool:
     """Return whether ``/proc/cpuinfo`` shows the flag that a hypervisor sets (CPUID leaf 1, ECX bit 31)."""
     return re.search(rb"^flags\s*:.*\bhypervisor\b", data, re.MULTILINE) is not None
-
-
-def parse_cpu_list(data: bytes) -> tuple[int, ...]:
-    """Return the numbers of a kernel CPU list such as ``0-3,8``; spans are at most 8192 CPUs in all.
-
-    Raises:
-        ParseError: it is no such list.
-    """
-    text = data.decode("ascii", "replace").strip()
-    cpus: list[int] = []
-    for part in filter(None, text.split(",")):
-        match = re.fullmatch(r"([0-9]{1,5})(?:-([0-9]{1,5}))?", part)
-        low, high = (int(match[1]), int(match[2] or match[1])) if match else (1, 0)
-        if high < low or len(cpus) + high - low >= 8192:
-            raise ParseError(
-                "CPU list", field="span", found=repr(part[:40]), expected="a number or a span such as 0-3"
-            )
-        cpus.extend(range(low, high + 1))
-    return tuple(cpus)
