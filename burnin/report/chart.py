@@ -1,0 +1,246 @@
+"""The geometry of a chart: everything a template needs to print it, nothing left to compute."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from burnin.records.view import StageSpan
+from burnin.report.envelope import path_data, short
+from burnin.report.figures import figure, span, unit_sign
+from burnin.report.scale import spread, time_label, time_ticks, time_unit, value_ticks
+from burnin.report.traces import Mark, Trace, TraceGroup
+from burnin.report.words import shortened
+
+WIDTH: Final = 760
+LEFT: Final = 50
+RIGHT: Final = 196
+TOP: Final = 22
+BOTTOM: Final = 34
+_LINE_GAP: Final = 14.0
+_SLICES: Final = 420
+_SLICES_WAITING: Final = 150
+STYLES: Final = 7
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tick:
+    """A tick: where, and what stands beside it."""
+
+    at: float
+    label: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Band:
+    """One stage behind the lines, in seconds; ``at`` is where its label stands."""
+
+    number: int
+    name: str
+    label: str
+    start: str
+    length: str
+    at: float
+    shaded: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One line; coordinates of ``path`` are seconds and the chart's unit."""
+
+    key: str
+    label: str
+    short_label: str
+    style: int
+    path: str
+    shown: bool
+    end_y: float
+    label_y: float
+    reach: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Level:
+    """A level drawn across the plot."""
+
+    value: str
+    label: str
+    kind: str
+    label_y: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chart:
+    """One chart, ready to print; ``reason`` instead of lines where nothing was measured."""
+
+    key: str
+    title: str
+    unit: str
+    reason: str = ""
+    about: str = ""
+    height: int = 0
+    plot_width: int = WIDTH - LEFT - RIGHT
+    plot_height: int = 0
+    move: str = ""
+    low: str = "0"
+    high: str = "0"
+    start: str = "0"
+    end: str = "0"
+    value_ticks: tuple[Tick, ...] = ()
+    time_ticks: tuple[Tick, ...] = ()
+    time_title: str = ""
+    bands: tuple[Band, ...] = ()
+    lines: tuple[Line, ...] = ()
+    levels: tuple[Level, ...] = ()
+    waiting: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Frame:
+    """Plot area and its scales: seconds and unit to drawing units."""
+
+    end_s: float
+    low: float
+    high: float
+    height: int
+
+    @property
+    def plot_width(self) -> int:
+        return WIDTH - LEFT - RIGHT
+
+    @property
+    def plot_height(self) -> int:
+        return self.height - TOP - BOTTOM
+
+    def x(self, t_s: float) -> float:
+        return round(LEFT + self.plot_width * t_s / self.end_s, 1)
+
+    def y(self, value: float) -> float:
+        return round(TOP + self.plot_height * (self.high - value) / (self.high - self.low), 1)
+
+    @property
+    def move(self) -> str:
+        """SVG transform from seconds and unit to drawing units."""
+        across = self.plot_width / self.end_s
+        up = self.plot_height / (self.high - self.low)
+        return f"matrix({across:.9g} 0 0 {-up:.9g} {LEFT} {TOP + up * self.high:.9g})"
+
+
+def chart(group: TraceGroup, stages: tuple[StageSpan, ...], *, end_s: float, height: int = 190) -> Chart:
+    """Return the chart of ``group`` over the stages of a run that lasted ``end_s`` seconds."""
+    if group.reason:
+        return Chart(key=group.key, title=group.title, unit=unit_sign(group.unit), reason=group.reason)
+    shown = [trace for trace in group.traces if trace.shown]
+    tallest = max(height, TOP + BOTTOM + round(_LINE_GAP * len(shown)) + 8)
+    ticks = value_ticks(*_reach(group))
+    frame = _Frame(end_s=max(end_s, 1e-3), low=ticks[0], high=ticks[-1], height=tallest)
+    lines = _lines(group, frame)
+    return Chart(
+        key=group.key,
+        title=group.title,
+        unit=unit_sign(group.unit),
+        about=_about(lines, group, frame.end_s),
+        height=frame.height,
+        plot_height=frame.plot_height,
+        move=frame.move,
+        low=short(frame.low),
+        high=short(frame.high),
+        end=short(round(frame.end_s, 3)),
+        value_ticks=tuple(Tick(at=frame.y(value), label=_tick_label(value)) for value in ticks),
+        time_ticks=tuple(
+            Tick(at=frame.x(t_s), label=time_label(t_s, frame.end_s)) for t_s in time_ticks(frame.end_s)
+        ),
+        time_title=f"time since the start, {time_unit(frame.end_s)}",
+        bands=stage_bands(stages, frame.x),
+        lines=lines,
+        levels=_levels(group.marks, frame),
+        waiting=sum(not line.shown for line in lines),
+    )
+
+
+def _tick_label(value: float) -> str:
+    return f"{value:.6g}".replace("-", "\u2212")
+
+
+def _reach(group: TraceGroup) -> tuple[float, float]:
+    lows = [float(np.nanmin(trace.values)) for trace in group.traces] + [mark.value for mark in group.marks]
+    highs = [float(np.nanmax(trace.values)) for trace in group.traces] + [mark.value for mark in group.marks]
+    low, high = min(lows), max(highs)
+    if group.unit != "degC" and low > 0:
+        low = 0.0
+    return (low, high) if high > low else (low - 1.0, low + 1.0)
+
+
+def stage_bands(stages: tuple[StageSpan, ...], x: object) -> tuple[Band, ...]:
+    """Return the stages as bands; a name that does not fit its band is left to the number."""
+    place = x if callable(x) else float
+    bands = []
+    for number, stage in enumerate(stages, start=1):
+        start_s, end_s = stage.start_ns / 1e9, stage.end_ns / 1e9
+        left, right = place(start_s), place(end_s)
+        name = shortened(stage.name, 60)
+        room = int((right - left) / 6.2)
+        full = f"{number} {name}"
+        bands.append(
+            Band(
+                number=number,
+                name=name,
+                label=full if len(full) <= room else str(number) if room >= len(str(number)) else "",
+                start=short(round(start_s, 3)),
+                length=short(round(max(end_s - start_s, 0.0), 3)),
+                at=round((left + right) / 2, 1),
+                shaded=number % 2 == 1,
+            )
+        )
+    return tuple(bands)
+
+
+def _lines(group: TraceGroup, frame: _Frame) -> tuple[Line, ...]:
+    shown = [trace for trace in group.traces if trace.shown]
+    ends = {id(trace): frame.y(_last(trace)) for trace in group.traces}
+    order = sorted(shown, key=lambda trace: ends[id(trace)])
+    bottom = TOP + frame.plot_height
+    label_ys = spread([ends[id(trace)] for trace in order], _LINE_GAP, TOP + 4.0, bottom)
+    places = {id(trace): label_y for trace, label_y in zip(order, label_ys, strict=True)}
+    return tuple(
+        Line(
+            key=trace.key,
+            label=trace.label,
+            short_label=shortened(trace.label, 18),
+            style=index % STYLES,
+            path=path_data(group.t_s, trace.values, _SLICES if trace.shown else _SLICES_WAITING),
+            shown=trace.shown,
+            end_y=ends[id(trace)],
+            label_y=round(places.get(id(trace), ends[id(trace)]), 1),
+            reach=_trace_reach(trace, group.unit),
+        )
+        for index, trace in enumerate(group.traces)
+    )
+
+
+def _last(trace: Trace) -> float:
+    good = trace.values[~np.isnan(trace.values)]
+    return float(good[-1])
+
+
+def _trace_reach(trace: Trace, unit: str) -> str:
+    low, high = float(np.nanmin(trace.values)), float(np.nanmax(trace.values))
+    return f"from {figure(low, unit)} to {figure(high, unit)}"
+
+
+def _about(lines: tuple[Line, ...], group: TraceGroup, end_s: float) -> str:
+    parts = [f"{line.label} {line.reach}" for line in lines if line.shown]
+    parts += [mark.label for mark in group.marks]
+    return f"{group.title} over {span(end_s)}: " + "; ".join(parts) + "."
+
+
+def _levels(marks: tuple[Mark, ...], frame: _Frame) -> tuple[Level, ...]:
+    order = sorted(marks, key=lambda mark: -mark.value)
+    wanted = [frame.y(mark.value) - 4.0 for mark in order]
+    places = spread(wanted, 12.0, TOP + 9.0, float(TOP + frame.plot_height))
+    return tuple(
+        Level(value=short(mark.value), label=mark.label, kind=mark.kind, label_y=round(label_y, 1))
+        for mark, label_y in zip(order, places, strict=True)
+    )

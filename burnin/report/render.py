@@ -1,0 +1,85 @@
+"""From values to one HTML file: nothing outside it is needed, the same run gives the same bytes anywhere."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from burnin.records.findings import Finding, Verdict
+from burnin.records.view import RunView
+from burnin.report.page import Page, certificate_page
+from burnin.report.templates import template_folder
+from burnin.report.words import css_string, shortened
+
+_LONGEST_FOOTER: Final = 64
+
+
+def render_certificate(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> bytes:
+    """Return the certificate of a run as one self-contained HTML file, UTF-8."""
+    return render_page(certificate_page(view, findings, verdict))
+
+
+def render_page(page: Page) -> bytes:
+    """Return a certificate's values as HTML.
+
+    Style and script stand in the file; a content security policy names their digests, so that nothing else can run
+    or load even if markup slipped in.
+    """
+    folder = template_folder()
+    environment = _environment(folder)
+    style = _plain_file(environment, "certificate.css") + _page_footer(page)
+    script = _plain_file(environment, "certificate.js")
+    text = environment.get_template("certificate.html.j2").render(
+        page=page,
+        style=Markup(style),  # noqa: S704  # our own file and an escaped CSS string
+        script=Markup(script),  # noqa: S704  # our own file
+        policy=_policy(style, script),
+    )
+    return text.encode("utf-8", "replace")
+
+
+def _plain_file(environment: Environment, name: str) -> str:
+    """Return a file of the templates folder as it stands: style and script are no templates."""
+    assert environment.loader is not None
+    return environment.loader.get_source(environment, name)[0]
+
+
+def _environment(folder: Path) -> Environment:
+    return Environment(
+        loader=FileSystemLoader(folder),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        newline_sequence="\n",
+    )
+
+
+def _page_footer(page: Page) -> str:
+    """Return the margin boxes of every printed page: run, "page n of m", and the mark of a rehearsal."""
+    run = css_string(shortened(f"Run {page.head.run_id}", _LONGEST_FOOTER))
+    boxes = [
+        f"@bottom-left {{ content: {run}; }}",
+        '@bottom-right { content: "Page " counter(page) " of " counter(pages); }',
+    ]
+    if page.head.rehearsal:
+        boxes.append(f"@top-center {{ content: {css_string(page.head.rehearsal)}; }}")
+    return "@page {\n" + "\n".join(boxes) + "\n}\n"
+
+
+def _policy(style: str, script: str) -> str:
+    return (
+        f"default-src 'none'; img-src data:; style-src {_digest(style)}; script-src {_digest(script)}; "
+        "base-uri 'none'; form-action 'none'"
+    )
+
+
+def _digest(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode('ascii')}'"

@@ -1,0 +1,76 @@
+"""The sentence for each finding: templates of the rules, filled in; plain slug and values where one is missing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from string import Formatter
+from typing import Any, Final
+
+from burnin.records.findings import Finding
+from burnin.report.figures import significant, unit_sign
+from burnin.report.sentences_found import SENTENCES as FOUND
+from burnin.report.sentences_run import SENTENCES as RUN
+from burnin.report.words import plain_name, shown_text
+
+SENTENCES: Final[dict[str, str]] = {**RUN, **FOUND}
+
+
+class _Sentence(Formatter):
+    """Fills a template from a finding's values; names only, no attributes or indices."""
+
+    def get_field(self, field_name: str, args: Sequence[Any], kwargs: Mapping[str, Any]) -> tuple[Any, str]:
+        return self.get_value(field_name, args, kwargs), field_name
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        if value is None:
+            return "not measured"
+        if isinstance(value, bool | str):
+            return _word(value)
+        try:
+            return format(value, format_spec).replace("-", "\u2212") if format_spec else _word(value)
+        except ValueError:
+            return _word(value)
+
+
+def _word(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return significant(value)
+    return shown_text(str(value))
+
+
+def sentence(finding: Finding, templates: Mapping[str, str] = SENTENCES) -> str:
+    """Return the finding in a plain sentence; slug and values where no template fits. Never raises.
+
+    A template may name every key of the finding's ``values`` and ``subject``, ``stage``, ``observed``, ``limit``,
+    ``unit``, ``uncertainty`` and ``margin``.
+    """
+    template = templates.get(f"{finding.criterion}/{finding.slug}")
+    if template is None:
+        return _plain(finding)
+    try:
+        text = _Sentence().vformat(template, (), _fields(finding))
+    except (KeyError, IndexError, ValueError):
+        return _plain(finding)
+    return shown_text(text)
+
+
+def _fields(finding: Finding) -> dict[str, Any]:
+    return {
+        **finding.values,
+        "subject": finding.subject or "the run",
+        "stage": finding.stage or "the run",
+        "observed": finding.observed,
+        "limit": finding.limit,
+        "unit": unit_sign(finding.unit),
+        "uncertainty": finding.uncertainty,
+        "margin": finding.margin,
+    }
+
+
+def _plain(finding: Finding) -> str:
+    head = f"{plain_name(finding.criterion)}: {plain_name(finding.slug)}"
+    about = f" ({shown_text(finding.subject)})" if finding.subject else ""
+    values = ", ".join(f"{plain_name(key)} {_word(value)}" for key, value in sorted(finding.values.items()))
+    return f"{head}{about}{'; ' + values if values else ''}."

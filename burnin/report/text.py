@@ -1,0 +1,100 @@
+"""Verdict and findings in plain words, for terminals and for the certificate."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from burnin.records.events import FaultFound
+from burnin.records.findings import Finding, Verdict
+from burnin.records.view import RunView
+from burnin.report.figures import span
+from burnin.report.sentences import sentence
+from burnin.report.words import counted, plain_name, shown_text
+
+OUTCOME_WORDS: Final = {
+    "pass": "pass",
+    "fail": "fail",
+    "inconclusive": "not judged",
+    "not_applicable": "not applicable",
+}
+_LONGEST_LIST: Final = 12
+
+
+def verdict_line(verdict: Verdict, findings: Sequence[Finding]) -> str:
+    """Return the verdict in one line, waivers and the limits of a first look included."""
+    if verdict.standing == "rejected":
+        return "Rejected"
+    if verdict.standing == "accepted":
+        return "Accepted" + _waivers(verdict)
+    stopped = verdict.stopped_for_safety or verdict.stopped_by_operator
+    seen = any(finding.outcome == "fail" for finding in findings)
+    if verdict.first_look and not stopped and not seen:
+        return "First look: no fault seen" + _waivers(verdict)
+    return "Inconclusive" + _waivers(verdict)
+
+
+def _waivers(verdict: Verdict) -> str:
+    if not verdict.waivers:
+        return ""
+    texts = []
+    for waiver in verdict.waivers:
+        about = f" ({shown_text(waiver.subject)})" if waiver.subject else ""
+        texts.append(
+            f"{plain_name(waiver.criterion)}{about}, {shown_text(waiver.reason)}, decided by {shown_text(waiver.by)}"
+        )
+    return f" with {counted(len(verdict.waivers), 'waiver')}: {'; '.join(texts)}"
+
+
+def finding_sentence(finding: Finding) -> str:
+    """Return one finding in a plain sentence."""
+    return sentence(finding)
+
+
+def verdict_reasons(findings: Sequence[Finding], verdict: Verdict) -> tuple[str, ...]:
+    """Return why the verdict is what it is, worst first, without repeating a sentence."""
+    lines = []
+    if verdict.stopped_for_safety:
+        lines.append("The run was stopped for safety.")
+    if verdict.stopped_by_operator:
+        lines.append("The operator stopped the run before its end.")
+    lines += [sentence(findings[index]) for index in verdict.reasons if 0 <= index < len(findings)]
+    if not lines:
+        lines.append(_tally(findings))
+    return tuple(dict.fromkeys(lines))
+
+
+def _tally(findings: Sequence[Finding]) -> str:
+    judged = [finding for finding in findings if finding.outcome in {"pass", "fail"}]
+    passed = sum(finding.outcome == "pass" for finding in judged)
+    return f"{passed} of {len(judged)} judgements passed."
+
+
+def plain_summary(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> tuple[str, ...]:
+    """Return the outcome of a run as lines for a terminal: verdict first, then reasons and counts."""
+    lines = [verdict_line(verdict, findings)]
+    if view.opened.rehearsal:
+        lines.insert(0, REHEARSAL)
+    reasons = verdict_reasons(findings, verdict)
+    lines += [f"  {reason}" for reason in reasons[:_LONGEST_LIST]]
+    if len(reasons) > _LONGEST_LIST:
+        lines.append(
+            f"  and {counted(len(reasons) - _LONGEST_LIST, 'more reason')}; the certificate lists all."
+        )
+    faults = sum(1 for _ in view.of(FaultFound))
+    lines.append(
+        f"Run {shown_text(view.opened.run_id)}, plan {shown_text(view.opened.plan.title)}, {span(view.end_ns / 1e9)}."
+    )
+    lines.append(f"{counted(faults, 'wrong result')} found; {outcome_counts(findings)}.")
+    return tuple(lines)
+
+
+def outcome_counts(findings: Sequence[Finding]) -> str:
+    """Return how many findings passed, failed, were not judged or did not apply."""
+    counts = dict.fromkeys(OUTCOME_WORDS.values(), 0)
+    for finding in findings:
+        counts[OUTCOME_WORDS[finding.outcome]] += 1
+    return ", ".join(f"{number} {word}" for word, number in counts.items())
+
+
+REHEARSAL: Final = "Rehearsal on a simulated bench: this certifies nothing"
