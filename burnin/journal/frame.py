@@ -23,6 +23,7 @@ LONGEST_LINE: Final = 10_000_000
 _CRC_MARK: Final = b',"crc":"'
 _TRAILER: Final = len(_CRC_MARK) + 8 + 2
 _LARGEST_NS: Final = 2**63 - 1
+_UNREADABLE: Final = (msgspec.DecodeError, RecursionError, UnicodeDecodeError)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -101,11 +102,20 @@ def decode_line(raw: bytes, *, seq: int, prev: str) -> Line | BadLine:
         return _explain_checksum(raw)
     try:
         frame = _FRAMES.decode(raw)
-    except (msgspec.DecodeError, RecursionError) as error:
+    except _UNREADABLE as error:
         return _explain_content(raw, error, seq=seq, prev=prev)
     if frame.seq != seq or frame.prev != prev:
         return _explain_chain(frame.seq, frame.prev, seq=seq, prev=prev)
     return Line(seq=seq, mono_ns=frame.t, event=frame.event)
+
+
+def decode_unchained(raw: bytes) -> Line | BadLine:
+    """Return a line whose checksum is right, wherever it may belong, or why it is none."""
+    try:
+        envelope = _ENVELOPES.decode(raw)
+    except _UNREADABLE as error:
+        return _explain_content(raw, error, seq=-1, prev="")
+    return decode_line(raw, seq=envelope.seq, prev=envelope.prev)
 
 
 def _explain_checksum(raw: bytes) -> BadLine:
@@ -134,7 +144,7 @@ def _explain_content(raw: bytes, error: Exception, *, seq: int, prev: str) -> Ba
     try:
         envelope = _ENVELOPES.decode(raw)
         intact = envelope.seq == seq and envelope.prev == prev
-    except (msgspec.DecodeError, RecursionError):
+    except _UNREADABLE:
         intact = False
     return BadLine(field=place, found=reason, expected="a line this version can read", intact=intact)
 

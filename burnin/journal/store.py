@@ -6,7 +6,7 @@ memory until a sync succeeds, and after any failure the file is opened anew, cut
 be on the storage, and everything after it is written again. A torn line can therefore only stand at the very end.
 
 How a full disk is met. A reserve of real blocks lies beside the journal and is given back piece by piece. Sweeps
-may use the first half of it, other events all but the last eighth, closing lines everything. A line that may not
+may use the first half of it, other events all but the last eighth, lines that open or close something all of it. A line that may not
 use what is left is dropped only when a more important one must pass it, and the place says how many are missing.
 """
 
@@ -21,19 +21,14 @@ from typing import Final
 
 from burnin.journal.files import FileLayer, JournalFile
 from burnin.journal.frame import NO_LINE_BEFORE, encode_line, line_hash
+from burnin.journal.reserve import EVENT, LAST, RESERVE_NAME, SWEEP, VITAL, Reserve
 from burnin.records import codec
 from burnin.records.events import StorageTrouble
 
 JOURNAL_NAME: Final = "journal.jsonl"
-RESERVE_NAME: Final = "journal.reserve"
-
-SWEEP, EVENT, CLOSING, LAST = 0, 1, 2, 3
-"""How important a line is; ``LAST`` is the closing line after which nothing follows."""
 
 _FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
-_STEP: Final = 64 << 10
 _RETRY_NS: Final = 1_000_000_000
-_REGAIN_NS: Final = 10_000_000_000
 _WORTH_A_LINE_NS: Final = 100_000_000
 _MOST_SPELLS_TOLD: Final = 200
 _OWN: Final = -1
@@ -47,7 +42,7 @@ class Pending:
         ticket: Number of its receipt; -1 for the store's own.
         event_json: The event.
         mono_ns: Monotonic time.
-        rank: ``SWEEP``, ``EVENT``, ``CLOSING`` or ``LAST``.
+        rank: ``SWEEP``, ``EVENT``, ``VITAL`` or ``LAST``.
         lost: For the store's own report of dropped lines: how many.
     """
 
@@ -97,7 +92,7 @@ class LineStore:
     ) -> None:
         self._folder = folder
         self._files = files
-        self._reserve = _Reserve(folder / RESERVE_NAME, files=files, full=reserve_bytes)
+        self._reserve = Reserve(folder / RESERVE_NAME, files=files, full=reserve_bytes)
         self._hold_bytes = hold_bytes
         self._waiting: deque[Pending] = deque()
         self._waiting_bytes = 0
@@ -199,9 +194,11 @@ class LineStore:
         what = "open"
         try:
             file = self._file or self._open()
-            what = "write"
-            must_sync = self._write(file) or sync
-            if must_sync and self._written:
+            while self._waiting:
+                what = "write"
+                must_sync = self._write(file) or sync
+                if not must_sync:
+                    break
                 what = "sync"
                 file.sync()
                 self._all_safe()
@@ -215,7 +212,7 @@ class LineStore:
         """Open a new descriptor and cut back to what is safe."""
         file = self._files.append(self._folder / JOURNAL_NAME)
         try:
-            _cut_back(file, self._safe.size)
+            cut_back(file, self._safe.size)
         except OSError:
             with contextlib.suppress(OSError):
                 file.close()
@@ -224,25 +221,33 @@ class LineStore:
         return file
 
     def _write(self, file: JournalFile) -> bool:
-        """Write all lines not yet written; returns True when a line among those unsynced asks for a sync."""
+        """Write the lines not yet written; returns True when a line among those unsynced asks for a sync.
+
+        The last line of a run is written only after everything before it is safe, so that a torn piece before it
+        can never be the work of a power cut.
+        """
         seq, prev, parts = self._tip.seq, self._tip.prev, []
-        for index in range(self._written, len(self._waiting)):
-            line = self._waiting[index]
+        lines = list(self._waiting)
+        if lines[-1].rank == LAST and len(lines) > 1:
+            lines.pop()
+        for line in lines[self._written :]:
             raw = encode_line(line.event_json, seq=seq, mono_ns=line.mono_ns, prev=prev)
             seq, prev = seq + 1, line_hash(raw)
             parts.append(raw + b"\n")
         data = b"".join(parts)
-        _write_all(file, data)
+        write_all(file, data)
         self._tip = Head(seq=seq, prev=prev, size=self._tip.size + len(data))
-        self._written = len(self._waiting)
-        return any(line.rank > SWEEP for line in self._waiting)
+        self._written = len(lines)
+        return any(line.rank > SWEEP for line in lines) or len(lines) < len(self._waiting)
 
     def _all_safe(self) -> None:
         self._safe = self._tip
-        self._durable_ticket = max(self._durable_ticket, *(line.ticket for line in self._waiting))
-        self._ended = self._waiting[-1].rank == LAST
-        self._waiting.clear()
-        self._waiting_bytes = self._written = 0
+        for _ in range(self._written):
+            line = self._waiting.popleft()
+            self._waiting_bytes -= len(line.event_json)
+            self._durable_ticket = max(self._durable_ticket, line.ticket)
+            self._ended = line.rank == LAST
+        self._written = 0
 
     def _retreat(self) -> None:
         """Forget the descriptor and take everything that is not safe as unwritten."""
@@ -259,21 +264,21 @@ class LineStore:
         if not self._reserve.open_to(highest):
             return False
         self._shed(up_to=self._reserve.closed_up_to())
-        self._reserve.release(max(_STEP, 2 * self._waiting_bytes), self._now_ns)
+        self._reserve.release(2 * self._waiting_bytes, self._now_ns)
         return True
 
     def _shed(self, *, up_to: int) -> None:
         """Drop waiting lines of this rank and below, leaving in each gap a line that counts them."""
         kept: list[Pending] = []
-        gap = 0
+        gap = last_ns = 0
         for line in (*self._waiting, None):
             if line is not None and line.rank <= up_to:
-                gap += 1
+                gap, last_ns = gap + 1, line.mono_ns
                 self._note_dropped(line.ticket)
                 continue
             if gap:
                 gap += kept.pop().lost if kept and kept[-1].lost else 0
-                kept.append(self._loss(gap))
+                kept.append(self._loss(gap, last_ns))
                 gap = 0
             if line is not None:
                 kept.append(line)
@@ -286,12 +291,12 @@ class LineStore:
         else:
             self._dropped.append((ticket, ticket))
 
-    def _loss(self, count: int) -> Pending:
+    def _loss(self, count: int, mono_ns: int) -> Pending:
         spell = self._spell or _Spell(what="hold", error="too many lines are waiting", since_ns=self._now_ns)
         span_s = (self._now_ns - spell.since_ns) / 1e9
         trouble = StorageTrouble(what=spell.what, error=spell.error, span_s=span_s, lost=count)
         self.trouble.append(trouble)
-        return self._own(trouble, lost=count)
+        return _own(trouble, mono_ns, lost=count)
 
     def _begin_spell(self, what: str, error: OSError) -> None:
         if self._spell is not None:
@@ -311,80 +316,27 @@ class LineStore:
         if self._ended or len(self.trouble) > _MOST_SPELLS_TOLD:
             return
         last = self._waiting.pop() if self._waiting and self._waiting[-1].rank == LAST else None
-        self._waiting.append(self._own(trouble))
+        own = _own(trouble, self._now_ns)
+        self._waiting.append(own)
+        self._waiting_bytes += len(own.event_json)
         if last is not None:
             self._waiting.append(last)
 
-    def _own(self, trouble: StorageTrouble, *, lost: int = 0) -> Pending:
-        data = codec.to_json(trouble)
-        return Pending(ticket=_OWN, event_json=data, mono_ns=self._now_ns, rank=CLOSING, lost=lost)
+
+def _own(trouble: StorageTrouble, mono_ns: int, *, lost: int = 0) -> Pending:
+    data = codec.to_json(trouble)
+    return Pending(ticket=_OWN, event_json=data, mono_ns=mono_ns, rank=VITAL, lost=lost)
 
 
-class _Reserve:
-    """Real blocks kept for a full disk."""
-
-    def __init__(self, path: Path, *, files: FileLayer, full: int) -> None:
-        self._path = path
-        self._files = files
-        self._full = full
-        self._left = 0
-        self._regain_at_ns = 0
-        self._floor = {SWEEP: full // 2, EVENT: full // 8, CLOSING: 0, LAST: 0}
-
-    def make(self) -> None:
-        """Take the blocks."""
-        self._files.reserve(self._path, self._full)
-        self._left = self._full
-
-    def open_to(self, rank: int) -> bool:
-        """Return whether a line of this rank may use some of what is left."""
-        return self._left > self._floor[rank]
-
-    def closed_up_to(self) -> int:
-        """Return the highest rank that may not use what is left, -1 for none."""
-        return max((rank for rank, floor in self._floor.items() if self._left <= floor), default=-1)
-
-    def release(self, size: int, now_ns: int) -> None:
-        """Give back at least ``size`` bytes, all of it where a part cannot be given."""
-        self._regain_at_ns = now_ns + _REGAIN_NS
-        left = max(0, self._left - size)
-        try:
-            self._files.reserve(self._path, left)
-        except OSError:
-            with contextlib.suppress(OSError):
-                self._files.remove(self._path)
-            left = 0
-        self._left = left
-
-    def regain(self, now_ns: int) -> bool:
-        """Return True when the reserve is whole, after trying, now and then, to make it so again."""
-        if self._left == self._full:
-            return True
-        if now_ns < self._regain_at_ns:
-            return False
-        self._regain_at_ns = now_ns + _REGAIN_NS
-        try:
-            self.make()
-        except OSError:
-            with contextlib.suppress(OSError):
-                self._files.reserve(self._path, self._left)
-            return False
-        return True
-
-    def remove(self) -> None:
-        """Give everything back."""
-        with contextlib.suppress(OSError):
-            self._files.remove(self._path)
-        self._left = 0
-
-
-def _cut_back(file: JournalFile, size: int) -> None:
+def cut_back(file: JournalFile, size: int) -> None:
+    """Cut the file to ``size`` bytes; an error when it is shorter than that."""
     if file.size() < size:
         raise OSError(errno.EIO, "the journal is shorter than what was written to it")
     file.truncate(size)
 
 
-def _write_all(file: JournalFile, data: bytes) -> None:
+def write_all(file: JournalFile, data: bytes) -> None:
+    """Write all of ``data``, in as many pieces as the system makes of it."""
     rest = memoryview(data)
     while rest:
         taken = file.write(bytes(rest))

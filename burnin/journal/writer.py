@@ -14,29 +14,10 @@ from burnin.host.protocol import Clock
 from burnin.journal.compact import event_bytes
 from burnin.journal.files import FileLayer, RealFiles, Release
 from burnin.journal.reader import JournalReader
-from burnin.journal.store import CLOSING, EVENT, JOURNAL_NAME, LAST, SWEEP, Head, LineStore, Pending
-from burnin.records.events import (
-    AnyEvent,
-    LoadEnded,
-    LoadsOff,
-    OperatorStopped,
-    RunClosed,
-    SafetyTripped,
-    StageEnded,
-    StorageTrouble,
-    Sweep,
-)
+from burnin.journal.reserve import rank_of
+from burnin.journal.store import JOURNAL_NAME, Head, LineStore, Pending
+from burnin.records.events import AnyEvent, RunClosed, StorageTrouble
 
-_RANKS: Final[dict[type, int]] = {
-    Sweep: SWEEP,
-    LoadEnded: CLOSING,
-    LoadsOff: CLOSING,
-    OperatorStopped: CLOSING,
-    SafetyTripped: CLOSING,
-    StageEnded: CLOSING,
-    StorageTrouble: CLOSING,
-    RunClosed: LAST,
-}
 _SHARE_OF_SPAN: Final = 0.75
 """A sync starts when this share of the span allowed is over, so that it ends inside it."""
 
@@ -114,7 +95,7 @@ class JournalWriter:
             RuntimeError: the writer is closed.
         """
         data = event_bytes(event)
-        rank = _RANKS.get(type(event), EVENT)
+        rank = rank_of(event)
         with self._changed:
             if self._stopping:
                 raise RuntimeError("the journal is closed")
