@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import importlib.util
 from pathlib import Path
 
 import pytest
@@ -115,3 +116,13 @@ class LiveHost:
 @pytest.fixture
 def live_host():
     return LiveHost
+
+
+@pytest.fixture
+def graphics_library():
+    """A fresh stand-in for the graphics management library."""
+    path = Path(__file__).parents[1] / "host" / "fake_nvml.py"
+    spec = importlib.util.spec_from_file_location("fake_nvml", path)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module.FakeLibrary()
