@@ -262,6 +262,7 @@ class CriterionSpec:
         params: Parameters the plan may set.
         always: True when it is judged for every run, whether or not the plan names it.
         safety: True when no waiver can touch it.
+        needs_run: False when inventory, checklist, order and answers are enough to judge it, without any load.
         version: Counts up with every change of the rule.
     """
 
@@ -269,6 +270,7 @@ class CriterionSpec:
     params: tuple[Param, ...] = ()
     always: bool = True
     safety: bool = False
+    needs_run: bool = True
     version: int = 1
 
 

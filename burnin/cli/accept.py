@@ -1,0 +1,104 @@
+"""``burnin accept``: the main job."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from burnin.cli.equipment import everything, known_plugins, real_equipment
+from burnin.cli.outcome import JOURNAL, Outcome, judge, write_outcome
+from burnin.cli.paperwork import answer_cautions, answers_of, checklist_of, order_of, workshop_of
+from burnin.cli.recover import tell_unfinished
+from burnin.cli.screen import is_terminal, quiet_output, say, say_json
+from burnin.cli.views import LineView
+from burnin.engine.conduct import Conducted, Equipment, Request, conduct
+from burnin.host.real import RealHost
+from burnin.plan.loader import DEFAULT_PLAN, load_plan, with_seed
+from burnin.records.findings import Verdict
+from burnin.report.text import plain_summary
+
+
+def accept(options: argparse.Namespace) -> int:
+    """Test this machine and write its certificate; return the exit code."""
+    with quiet_output(to_error=options.json):
+        request, equipment = _prepare(options)
+        conducted = run_watched(request, equipment)
+        outcome = conclude(conducted)
+    return tell_outcome(options, conducted, outcome)
+
+
+def _prepare(options: argparse.Namespace) -> tuple[Request, Equipment]:
+    found = everything()
+    plan, digest = load_plan(options.plan or DEFAULT_PLAN, known_plugins(found))
+    if plan.plugins:
+        found = everything(plan.plugins)
+        plan, digest = load_plan(options.plan, known_plugins(found))
+    plan = with_seed(plan, options.seed)
+    checklist, workshop = checklist_of(options), workshop_of(options)
+    request = Request(
+        plan=plan,
+        plan_sha256=digest,
+        out=Path(options.out),
+        checklist=checklist,
+        order=order_of(options),
+        workshop=workshop,
+        answers=answers_of(options, checklist),
+        cautions=answer_cautions(options, workshop),
+        note=options.note,
+    )
+    if options.plan is None:
+        say(f"No plan named: running '{plan.name}' ({plan.title}). Others: burnin catalog")
+    say(f"Plan '{plan.title}': {plan.about}")
+    tell_unfinished(Path(options.out))
+    return request, real_equipment(RealHost(), found, plan.plugins)
+
+
+def run_watched(request: Request, equipment: Equipment) -> Conducted:
+    """Conduct a run and show it."""
+    if is_terminal():
+        from burnin.cli.live import LiveView
+
+        view: LineView | LiveView = LiveView()
+    else:
+        view = LineView()
+    try:
+        return conduct(request, equipment, view)
+    finally:
+        view.close()
+
+
+def conclude(conducted: Conducted) -> Outcome:
+    """Judge the journal and write certificate and result beside it."""
+    outcome = judge(conducted.folder / JOURNAL)
+    write_outcome(outcome, conducted.folder)
+    return outcome
+
+
+def tell_outcome(options: argparse.Namespace, conducted: Conducted, outcome: Outcome) -> int:
+    """Print verdict, reasons and, last, the run's folder; return the exit code."""
+    verdict: Verdict = outcome.verdict
+    lines = plain_summary(outcome.view, outcome.findings, verdict)
+    if options.json:
+        say_json(
+            {
+                "run_id": outcome.view.opened.run_id,
+                "standing": verdict.standing,
+                "exit_code": verdict.exit_code,
+                "reason": conducted.reason,
+                "summary": list(lines),
+                "journal_whole": conducted.whole,
+                "folder": str(conducted.folder),
+            }
+        )
+        return verdict.exit_code
+    say()
+    for line in lines:
+        say(line)
+    if not conducted.whole:
+        say(
+            "The journal could not be written to its end: free some space, then look at the certificate's remarks."
+        )
+    if verdict.exit_code == 3:
+        say("Exit code 3 is no failure: nothing failed, but something could not be judged.")
+    say(str(conducted.folder))
+    return verdict.exit_code

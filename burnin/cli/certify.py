@@ -1,0 +1,39 @@
+"""``burnin certify``: certificate and result again from a journal."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from burnin.cli.outcome import CERTIFICATE, RESULT, journal_of, judge, write_outcome
+from burnin.cli.screen import say, say_json
+from burnin.errors import InputError
+from burnin.report.text import verdict_line
+
+
+def certify(options: argparse.Namespace) -> int:
+    """Write certificate and result; return 0, whatever the verdict: the document was made."""
+    journal = journal_of(options.run)
+    outcome = judge(journal)
+    folder = Path(options.out) if options.out else journal.parent
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            f"--out {folder}: {(error.strerror or 'cannot be made').lower()}; expected a folder",
+            slug="out-unwritable",
+        ) from None
+    write_outcome(outcome, folder)
+    if options.json:
+        say_json(
+            {
+                "run_id": outcome.view.opened.run_id,
+                "standing": outcome.verdict.standing,
+                "certificate": str(folder / CERTIFICATE),
+                "result": str(folder / RESULT),
+            }
+        )
+        return 0
+    say(verdict_line(outcome.verdict, outcome.findings))
+    say(str(folder / CERTIFICATE))
+    return 0
