@@ -1,1 +1,179 @@
 "use strict";
+/* Read-out, zoom to a stage, channel switches. The page is complete without any of it. */
+(function () {
+  var LEFT = 50, TOP = 22, WIDTH = 484;
+  var NS = "http://www.w3.org/2000/svg";
+  var charts = [];
+
+  function make(tag, props, parent) {
+    var node = document.createElement(tag);
+    Object.keys(props).forEach(function (key) { node.setAttribute(key, props[key]); });
+    parent.appendChild(node);
+    return node;
+  }
+
+  function draw(tag, props, parent) {
+    var node = document.createElementNS(NS, tag);
+    Object.keys(props).forEach(function (key) { node.setAttribute(key, props[key]); });
+    parent.appendChild(node);
+    return node;
+  }
+
+  /* The path holds the journal's figures themselves: pairs of seconds and value, M where a new piece starts. */
+  function points(path) {
+    var found = [];
+    (path.getAttribute("d").match(/[ML][^MLh]+/g) || []).forEach(function (step) {
+      var pair = step.slice(1).split(" ");
+      found.push({ t: Number(pair[0]), v: Number(pair[1]), text: pair[1], starts: step[0] === "M" });
+    });
+    return found;
+  }
+
+  /* The last point at or before t, within the same piece of line. */
+  function at(line, t) {
+    var low = 0, high = line.points.length - 1, list = line.points;
+    if (high < 0 || t < list[0].t) { return null; }
+    while (low < high) {
+      var middle = (low + high + 1) >> 1;
+      if (list[middle].t <= t) { low = middle; } else { high = middle - 1; }
+    }
+    var next = list[low + 1];
+    if (t > list[low].t && (!next || next.starts)) { return null; }
+    return list[low];
+  }
+
+  function clock(seconds) {
+    var whole = Math.round(seconds), h = Math.floor(whole / 3600), m = Math.floor(whole / 60) % 60, s = whole % 60;
+    return (h ? h + " h " : "") + (h || m ? m + " min " : "") + s + " s";
+  }
+
+  function tickStep(span) {
+    var steps = [1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 14400, 21600, 43200, 86400];
+    for (var i = 0; i < steps.length; i++) { if (span / steps[i] <= 8) { return steps[i]; } }
+    return 172800;
+  }
+
+  function tickText(t, last, span) {
+    var unit = span <= 180 ? ["s", 1] : span <= 10800 ? ["min", 60] : ["h", 3600];
+    return Number((t / unit[1]).toFixed(2)) + (last ? " " + unit[0] : "");
+  }
+
+  function show(chart, from, to) {
+    chart.from = from;
+    chart.to = to;
+    var across = WIDTH / (to - from), up = chart.height / (chart.high - chart.low);
+    chart.data.forEach(function (group) {
+      group.setAttribute("transform", "matrix(" + across + " 0 0 " + -up + " " + (LEFT - from * across) + " " + (TOP + up * chart.high) + ")");
+    });
+    ticks(chart, across);
+    var whole = from === 0 && to === chart.end;
+    chart.stageNames.setAttribute("visibility", whole ? "visible" : "hidden");
+  }
+
+  function ticks(chart, across) {
+    var group = chart.timeGrid, span = chart.to - chart.from, step = tickStep(span), y = TOP + chart.height;
+    while (group.firstChild) { group.removeChild(group.firstChild); }
+    var first = Math.ceil(chart.from / step - 1e-9), last = Math.floor(chart.to / step + 1e-9);
+    for (var index = first; index <= last; index++) {
+      var x = LEFT + (index * step - chart.from) * across;
+      draw("path", { d: "M" + x + " " + y + "v4" }, group);
+      draw("text", { x: x, y: y + 15, "text-anchor": "middle" }, group).textContent = tickText(index * step, index === last, span);
+    }
+  }
+
+  function readOut(chart, t) {
+    var x = LEFT + (t - chart.from) * WIDTH / (chart.to - chart.from);
+    var inside = t >= chart.from && t <= chart.to;
+    chart.hair.setAttribute("d", inside ? "M" + x + " " + TOP + "v" + chart.height : "");
+    var parts = [];
+    chart.lines.forEach(function (line) {
+      if (line.path.classList.contains("waiting")) { return; }
+      var point = at(line, t);
+      parts.push(line.label + " " + (point ? point.text.replace("-", "\u2212") + " " + chart.unit : "no value"));
+    });
+    chart.out.textContent = inside ? clock(t) + ": " + parts.join(", ") : "";
+  }
+
+  function everywhere(t) { charts.forEach(function (chart) { readOut(chart, t); }); }
+
+  function button(text, parent, pressed, act) {
+    var node = make("button", { type: "button", "aria-pressed": String(pressed) }, parent);
+    node.textContent = text;
+    node.addEventListener("click", function () { act(node); });
+    return node;
+  }
+
+  function setUp(figure) {
+    var svg = figure.querySelector("svg");
+    if (!svg || !figure.hasAttribute("data-end")) { return; }
+    var lines = Array.prototype.map.call(svg.querySelectorAll(".data .line"), function (path) {
+      return { path: path, label: path.getAttribute("data-label"), points: points(path) };
+    });
+    var chart = {
+      figure: figure, svg: svg, lines: lines, unit: figure.getAttribute("data-unit"),
+      low: Number(figure.getAttribute("data-low")), high: Number(figure.getAttribute("data-high")),
+      end: Number(figure.getAttribute("data-end")), height: svg.viewBox.baseVal.height - TOP - 34,
+      data: Array.prototype.slice.call(svg.querySelectorAll(".data")),
+      timeGrid: svg.querySelector(".time-grid"), stageNames: svg.querySelector(".stage-names")
+    };
+    chart.hair = draw("path", { "class": "hair", d: "" }, svg);
+    chart.out = make("p", { "class": "read-out controls" }, figure);
+    charts.push(chart);
+    show(chart, 0, chart.end);
+    svg.addEventListener("pointermove", function (event) {
+      var box = svg.getBoundingClientRect(), x = (event.clientX - box.left) * 760 / box.width;
+      var t = chart.from + (x - LEFT) * (chart.to - chart.from) / WIDTH;
+      everywhere(Math.min(Math.max(t, chart.from), chart.to));
+    });
+    switches(chart);
+  }
+
+  function switches(chart) {
+    if (chart.lines.length < 2) { return; }
+    var details = make("details", { "class": "controls switches" }, chart.figure);
+    make("summary", {}, details).textContent = "Channels (" + chart.lines.length + ")";
+    chart.lines.forEach(function (line) {
+      button(line.label, details, !line.path.classList.contains("waiting"), function (node) {
+        var waiting = line.path.classList.toggle("waiting");
+        node.setAttribute("aria-pressed", String(!waiting));
+      });
+    });
+  }
+
+  function zoomBar() {
+    var bands = charts[0].svg.querySelectorAll(".band"), section = document.querySelector(".traces");
+    var bar = document.createElement("div");
+    bar.className = "controls zoom";
+    bar.setAttribute("role", "group");
+    bar.setAttribute("aria-label", "Show the whole run or one stage");
+    section.insertBefore(bar, section.querySelector("figure"));
+    var nodes = [];
+    function choose(from, to) {
+      return function (node) {
+        charts.forEach(function (chart) { show(chart, from, to); });
+        nodes.forEach(function (other) { other.setAttribute("aria-pressed", String(other === node)); });
+        slider.min = from; slider.max = to; slider.value = from;
+        everywhere(from);
+      };
+    }
+    nodes.push(button("Whole run", bar, true, choose(0, charts[0].end)));
+    Array.prototype.forEach.call(bands, function (band) {
+      var from = Number(band.getAttribute("data-start")), to = from + Number(band.getAttribute("data-length"));
+      if (to > from) { nodes.push(button(band.getAttribute("data-name"), bar, false, choose(from, to))); }
+    });
+    var label = make("label", {}, bar);
+    label.appendChild(document.createTextNode("Read out at "));
+    var slider = make("input", { type: "range", min: "0", max: String(charts[0].end), step: "any", value: "0" }, label);
+    slider.addEventListener("input", function () { everywhere(Number(slider.value)); });
+    slider.addEventListener("keydown", function (event) {
+      var step = (Number(slider.max) - Number(slider.min)) / 100, way = { ArrowRight: step, ArrowUp: step, ArrowLeft: -step, ArrowDown: -step }[event.key];
+      if (!way) { return; }
+      event.preventDefault();
+      slider.value = Number(slider.value) + way;
+      everywhere(Number(slider.value));
+    });
+  }
+
+  Array.prototype.forEach.call(document.querySelectorAll("figure.chart"), setUp);
+  if (charts.length) { zoomBar(); }
+}());

@@ -11,15 +11,16 @@ from burnin.records.view import StageSpan
 from burnin.report.envelope import path_data, short
 from burnin.report.figures import figure, span, unit_sign
 from burnin.report.scale import spread, time_label, time_ticks, time_unit, value_ticks
-from burnin.report.traces import Mark, Trace, TraceGroup
+from burnin.report.traces import Trace, TraceGroup
 from burnin.report.words import shortened
 
 WIDTH: Final = 760
 LEFT: Final = 50
-RIGHT: Final = 196
+RIGHT: Final = 226
 TOP: Final = 22
 BOTTOM: Final = 34
-_LINE_GAP: Final = 14.0
+_LINE_GAP: Final = 13.5
+_LONGEST_NAME: Final = 27
 _SLICES: Final = 420
 _SLICES_WAITING: Final = 150
 STYLES: Final = 7
@@ -52,12 +53,9 @@ class Line:
 
     key: str
     label: str
-    short_label: str
     style: int
     path: str
     shown: bool
-    end_y: float
-    label_y: float
     reach: str
 
 
@@ -68,6 +66,22 @@ class Level:
     value: str
     label: str
     kind: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Name:
+    """What stands beside the plot: the name of a line or a level, a piece of its stroke, and where it belongs.
+
+    Attributes:
+        look: Class of the stroke.
+        label: The name, cut to the room there is.
+        belongs_y: Height of the line's end or of the level.
+        label_y: Height of the name, moved so that names do not meet.
+    """
+
+    look: str
+    label: str
+    belongs_y: float
     label_y: float
 
 
@@ -90,10 +104,10 @@ class Chart:
     end: str = "0"
     value_ticks: tuple[Tick, ...] = ()
     time_ticks: tuple[Tick, ...] = ()
-    time_title: str = ""
     bands: tuple[Band, ...] = ()
     lines: tuple[Line, ...] = ()
     levels: tuple[Level, ...] = ()
+    names: tuple[Name, ...] = ()
     waiting: int = 0
 
 
@@ -132,11 +146,11 @@ def chart(group: TraceGroup, stages: tuple[StageSpan, ...], *, end_s: float, hei
     """Return the chart of ``group`` over the stages of a run that lasted ``end_s`` seconds."""
     if group.reason:
         return Chart(key=group.key, title=group.title, unit=unit_sign(group.unit), reason=group.reason)
-    shown = [trace for trace in group.traces if trace.shown]
-    tallest = max(height, TOP + BOTTOM + round(_LINE_GAP * len(shown)) + 8)
+    named = sum(trace.shown for trace in group.traces) + len(group.marks)
+    tallest = max(height, TOP + BOTTOM + round(_LINE_GAP * named))
     ticks = value_ticks(*_reach(group))
     frame = _Frame(end_s=max(end_s, 1e-3), low=ticks[0], high=ticks[-1], height=tallest)
-    lines = _lines(group, frame)
+    lines = _lines(group)
     return Chart(
         key=group.key,
         title=group.title,
@@ -149,15 +163,23 @@ def chart(group: TraceGroup, stages: tuple[StageSpan, ...], *, end_s: float, hei
         high=short(frame.high),
         end=short(round(frame.end_s, 3)),
         value_ticks=tuple(Tick(at=frame.y(value), label=_tick_label(value)) for value in ticks),
-        time_ticks=tuple(
-            Tick(at=frame.x(t_s), label=time_label(t_s, frame.end_s)) for t_s in time_ticks(frame.end_s)
-        ),
-        time_title=f"time since the start, {time_unit(frame.end_s)}",
+        time_ticks=_time_ticks(frame),
         bands=stage_bands(stages, frame.x),
         lines=lines,
-        levels=_levels(group.marks, frame),
+        levels=tuple(
+            Level(value=short(mark.value), label=mark.label, kind=mark.kind) for mark in group.marks
+        ),
+        names=_names(group, frame),
         waiting=sum(not line.shown for line in lines),
     )
+
+
+def _time_ticks(frame: _Frame) -> tuple[Tick, ...]:
+    """Return the ticks of the time axis, the last one with the unit."""
+    times = time_ticks(frame.end_s)
+    labels = [time_label(t_s, frame.end_s) for t_s in times]
+    labels[-1] += f" {time_unit(frame.end_s)}"
+    return tuple(Tick(at=frame.x(t_s), label=label) for t_s, label in zip(times, labels, strict=True))
 
 
 def _tick_label(value: float) -> str:
@@ -197,26 +219,33 @@ def stage_bands(stages: tuple[StageSpan, ...], x: object) -> tuple[Band, ...]:
     return tuple(bands)
 
 
-def _lines(group: TraceGroup, frame: _Frame) -> tuple[Line, ...]:
-    shown = [trace for trace in group.traces if trace.shown]
-    ends = {id(trace): frame.y(_last(trace)) for trace in group.traces}
-    order = sorted(shown, key=lambda trace: ends[id(trace)])
-    bottom = TOP + frame.plot_height
-    label_ys = spread([ends[id(trace)] for trace in order], _LINE_GAP, TOP + 4.0, bottom)
-    places = {id(trace): label_y for trace, label_y in zip(order, label_ys, strict=True)}
+def _lines(group: TraceGroup) -> tuple[Line, ...]:
     return tuple(
         Line(
             key=trace.key,
             label=trace.label,
-            short_label=shortened(trace.label, 18),
             style=index % STYLES,
             path=path_data(group.t_s, trace.values, _SLICES if trace.shown else _SLICES_WAITING),
             shown=trace.shown,
-            end_y=ends[id(trace)],
-            label_y=round(places.get(id(trace), ends[id(trace)]), 1),
             reach=_trace_reach(trace, group.unit),
         )
         for index, trace in enumerate(group.traces)
+    )
+
+
+def _names(group: TraceGroup, frame: _Frame) -> tuple[Name, ...]:
+    """Return the names beside the plot from top to bottom, none on top of another."""
+    wanted = [
+        (frame.y(_last(trace)), f"line s{index % STYLES}", trace.label)
+        for index, trace in enumerate(group.traces)
+        if trace.shown
+    ]
+    wanted += [(frame.y(mark.value), f"level {mark.kind}", mark.label) for mark in group.marks]
+    wanted.sort(key=lambda item: item[0])
+    places = spread([item[0] for item in wanted], _LINE_GAP, TOP + 2.0, float(TOP + frame.plot_height))
+    return tuple(
+        Name(look=look, label=shortened(label, _LONGEST_NAME), belongs_y=belongs_y, label_y=round(label_y, 1))
+        for (belongs_y, look, label), label_y in zip(wanted, places, strict=True)
     )
 
 
@@ -234,13 +263,3 @@ def _about(lines: tuple[Line, ...], group: TraceGroup, end_s: float) -> str:
     parts = [f"{line.label} {line.reach}" for line in lines if line.shown]
     parts += [mark.label for mark in group.marks]
     return f"{group.title} over {span(end_s)}: " + "; ".join(parts) + "."
-
-
-def _levels(marks: tuple[Mark, ...], frame: _Frame) -> tuple[Level, ...]:
-    order = sorted(marks, key=lambda mark: -mark.value)
-    wanted = [frame.y(mark.value) - 4.0 for mark in order]
-    places = spread(wanted, 12.0, TOP + 9.0, float(TOP + frame.plot_height))
-    return tuple(
-        Level(value=short(mark.value), label=mark.label, kind=mark.kind, label_y=round(label_y, 1))
-        for mark, label_y in zip(order, places, strict=True)
-    )

@@ -91,7 +91,15 @@ def shown(value: float | None, decimals: int | None) -> Shown:
     """Return a figure for the page."""
     if value is None or math.isnan(value):
         return Shown(text=NONE)
-    return Shown(text=rounded(value, decimals), exact=repr(float(value)))
+    return Shown(text=grouped(rounded(value, decimals)), exact=repr(float(value)))
+
+
+def grouped(text: str) -> str:
+    """Return a number's text with narrow spaces between groups of three digits, from five digits on (ISO 80000-1, 7.3.1)."""
+    whole, point, rest = text.partition(".")
+    if not whole.lstrip("\u2212").isdigit() or len(whole.lstrip("\u2212")) < 5:
+        return text
+    return f"{int(whole.replace(chr(0x2212), '-')):,}".replace(",", "\u202f").replace("-", "\u2212") + point + rest
 
 
 def figure(value: float | None, unit: str) -> str:

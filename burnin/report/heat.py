@@ -1,4 +1,4 @@
-"""Core by core: how hot each core ran over time, as a strip of five steps."""
+"""Core by core: how hot each core ran over time, as a strip of colour steps."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from burnin.report.traces import good_column
 from burnin.report.words import shortened
 
 COLUMNS: Final = 120
-STEPS: Final = 5
+WANTED_STEPS: Final = 5
 ROW: Final = 13
 _LEFT: Final = 150
 _WIDTH: Final = 540
@@ -96,7 +96,7 @@ def _hottest(values: F64) -> F64:
 
 def _bounds(cells: F64) -> tuple[float, ...]:
     low, high = float(np.nanmin(cells)), float(np.nanmax(cells))
-    return value_ticks(low, high if high > low else low + 1.0, wanted=STEPS - 1)
+    return value_ticks(low, high if high > low else low + 1.0, wanted=WANTED_STEPS)
 
 
 def _cells(steps: object, step: int) -> str:

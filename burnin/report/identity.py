@@ -55,10 +55,9 @@ def test_facts(view: RunView) -> tuple[Fact, ...]:
         _fact("Tested by", workshop.name, "no workshop was given"),
         _fact("Place", ", ".join(workshop.address), "no address was given"),
         Fact(name="Began", value=clock(begin)),
-        Fact(name="Ended", value=f"{clock(end)}, after {span(view.end_ns / 1e9)}"),
+        Fact(name=f"Ended, after {span(view.end_ns / 1e9)}", value=clock(end)),
         Fact(name="Plan", value=shown_text(opened.plan.title or opened.plan.name)),
         Fact(name="Ended because", value=_closing(view)),
-        Fact(name="Run", value=shown_text(opened.run_id)),
     ]
     if opened.retest_of:
         facts.append(Fact(name="Re-test of run", value=shown_text(opened.retest_of)))

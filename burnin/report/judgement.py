@@ -9,7 +9,7 @@ from typing import Final
 
 from burnin.records.events import FaultFound, OperatorAnswered, Preflight
 from burnin.records.findings import Finding, Verdict
-from burnin.records.paperwork import ChecklistLine
+from burnin.records.paperwork import Answer, ChecklistLine
 from burnin.records.plan import Scalar
 from burnin.records.view import RunView
 from burnin.report.figures import Shown, decimals_for, shown, span, unit_sign
@@ -19,6 +19,7 @@ from burnin.report.words import plain_name, shown_text
 from burnin.report.work import ranges
 
 MOST_FAULTS: Final = 200
+CHECKLIST_CRITERION: Final = "checklist_lines"
 _ON_PAPER: Final = 4
 _ORDER: Final = ("fail", "inconclusive", "pass", "not_applicable")
 
@@ -66,6 +67,9 @@ class CheckRow:
     word: str
     text: str
     answer: str
+    observed: Shown
+    limit: Shown
+    unit: str
     operator: str
     why: str
     source: str
@@ -95,7 +99,7 @@ class FaultRow:
 
 
 def finding_rows(findings: Sequence[Finding], verdict: Verdict) -> tuple[FindingRow, ...]:
-    """Return all findings for the table, worst first, then in the order they were judged."""
+    """Return findings for the table, worst first, then in the order they were judged."""
     order = sorted(findings, key=lambda finding: _ORDER.index(finding.outcome))
     alike = Counter(_kind(finding) for finding in order)
     printed: Counter[tuple[str, str, str]] = Counter()
@@ -145,31 +149,48 @@ def check_rows(view: RunView, findings: Sequence[Finding]) -> tuple[CheckRow, ..
     if checklist is None:
         return ()
     answers = {event.answer.line: event.answer for _, event in view.of(OperatorAnswered)}
-    rows = []
-    for line in checklist.lines:
-        finding = next((item for item in findings if _is_about(item, line)), None)
-        outcome = finding.outcome if finding else "inconclusive"
-        answer = answers.get(line.id)
-        remark = f": {shown_text(answer.remark)}" if answer and answer.remark else ""
-        rows.append(
-            CheckRow(
-                outcome=outcome,
-                word=OUTCOME_WORDS[outcome],
-                text=shown_text(line.text),
-                answer=sentence(finding) if finding else "Not measured, because no rule judged this line.",
-                operator=f"the operator answered {answer.answer}{remark}" if answer else "",
-                why=shown_text(line.why),
-                source=shown_text(line.source),
-            )
-        )
-    return tuple(rows)
+    return tuple(
+        _check_row(line, next((item for item in findings if _is_about(item, line)), None), answers.get(line.id))
+        for line in checklist.lines
+    )
+
+
+def _check_row(line: ChecklistLine, finding: Finding | None, answer: Answer | None) -> CheckRow:
+    outcome = finding.outcome if finding else "inconclusive"
+    observed, limit = (finding.observed, finding.limit) if finding else (None, line.at_least)
+    unit = (finding.unit if finding else "") or line.unit
+    decimals = None if unit == "" else decimals_for(unit, observed, limit)
+    remark = f": {shown_text(answer.remark)}" if answer and answer.remark else ""
+    text = shown_text(line.text)
+    return CheckRow(
+        outcome=outcome,
+        word=OUTCOME_WORDS[outcome],
+        text=text,
+        answer=_without(text, sentence(finding)) if finding else "Not measured, because no rule judged this line.",
+        observed=shown(observed, decimals),
+        limit=shown(limit, decimals),
+        unit=unit_sign(unit),
+        operator=f"the operator answered {answer.answer}{remark}" if answer else "",
+        why=shown_text(line.why),
+        source=shown_text(line.source),
+    )
+
+
+def _without(text: str, answer: str) -> str:
+    """Return the answer without the requirement it repeats, which stands beside it in the table."""
+    rest = answer.removeprefix(f"{text}: ")
+    return rest[:1].upper() + rest[1:]
+
+
+def checklist_findings(view: RunView, findings: Sequence[Finding]) -> tuple[int, ...]:
+    """Return the indices of the findings that the checklist's own table shows."""
+    lines = view.opened.checklist.lines if view.opened.checklist else ()
+    first = (next((index for index, item in enumerate(findings) if _is_about(item, line)), None) for line in lines)
+    return tuple(index for index in first if index is not None)
 
 
 def _is_about(finding: Finding, line: ChecklistLine) -> bool:
-    named = finding.values.get("line", finding.subject)
-    return finding.criterion.startswith("checklist") and (
-        named == line.id or finding.subject in {line.id, line.text}
-    )
+    return finding.criterion == CHECKLIST_CRITERION and finding.subject == line.id
 
 
 def open_points(view: RunView, findings: Sequence[Finding]) -> tuple[OpenPoint, ...]:
@@ -204,7 +225,7 @@ def fault_rows(view: RunView) -> tuple[FaultRow, ...]:
                 load=plain_name(event.load),
                 kind=plain_name(event.fault),
                 stage=shown_text(names.get(event.stage, str(event.stage))),
-                core="not tied to a core" if event.core is None else str(event.core),
+                core="not tied to one" if event.core is None else str(event.core),
                 step=event.step,
                 seed=shown_text(event.seed),
                 moment=f"{span(entry.t_ns / 1e9)} after the start",

@@ -26,8 +26,8 @@ from burnin.report.words import counted, shortened, shown_text
 from burnin.report.work import CoreRow, LoadTotals, WorkRow, core_rows, load_totals, rate_group, work_rows
 
 _MOST_REASONS: Final = 6
-_TALL: Final = 220
-_LOW: Final = 165
+_TALL: Final = 205
+_LOW: Final = 122
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -210,7 +210,10 @@ def _hottest(view: RunView, role: str, name: str) -> KeyFigure:
 
 
 def _judged(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> Judged:
-    rows = judgement.finding_rows(findings, verdict)
+    elsewhere = judgement.checklist_findings(view, findings)
+    rows = judgement.finding_rows(
+        [finding for index, finding in enumerate(findings) if index not in elsewhere], verdict
+    )
     checklist = view.opened.checklist
     return Judged(
         findings=rows,

@@ -13,7 +13,7 @@ from burnin.report.figures import NONE, Shown, decimals_for, shown, unit_sign
 from burnin.report.traces import good_column
 from burnin.report.words import shown_text
 
-_MOST_ON_PAPER: Final = 24
+_MOST_ON_PAPER: Final = 20
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +53,7 @@ def channel_rows(view: RunView) -> tuple[ChannelRow, ...]:
     telling = sorted(
         range(len(channels)), key=lambda index: (channels[index].role in {"none", "cpu_core"}, index)
     )
-    paper = set(telling[:_MOST_ON_PAPER])
+    paper = {index for index in telling[:_MOST_ON_PAPER] if channels[index].role != "cpu_core"}
     return tuple(_row(view, index, channel, paper=index in paper) for index, channel in enumerate(channels))
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -18,6 +19,9 @@ from burnin.report.templates import template_folder
 from burnin.report.words import css_string, shortened
 
 _LONGEST_FOOTER: Final = 64
+_LONGEST_WORD: Final = 26
+_PART: Final = 12
+_WORDS: Final = re.compile(r"\s+|\S+")
 
 
 def render_certificate(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> bytes:
@@ -51,7 +55,7 @@ def _plain_file(environment: Environment, name: str) -> str:
 
 
 def _environment(folder: Path) -> Environment:
-    return Environment(
+    environment = Environment(
         loader=FileSystemLoader(folder),
         autoescape=True,
         undefined=StrictUndefined,
@@ -60,6 +64,24 @@ def _environment(folder: Path) -> Environment:
         keep_trailing_newline=True,
         newline_sequence="\n",
     )
+    environment.filters["breakable"] = breakable
+    return environment
+
+
+def breakable(text: str) -> Markup:
+    """Return ``text`` escaped, with places to break the line inside words too long for a table cell."""
+    return Markup("").join(
+        Markup("<wbr>").join(piece) if isinstance(piece, list) else piece for piece in _pieces(text)
+    )
+
+
+def _pieces(text: str) -> Iterator[str | list[str]]:
+    """Yield the text in pieces: as it stands, or as a list of parts of a word that is too long."""
+    for word in _WORDS.findall(text):
+        if len(word) <= _LONGEST_WORD:
+            yield word
+        else:
+            yield [word[start : start + _PART] for start in range(0, len(word), _PART)]
 
 
 def _page_footer(page: Page) -> str:

@@ -43,8 +43,8 @@ def time_label(t_s: float, end_s: float) -> str:
 def time_unit(end_s: float) -> str:
     """Return the unit of the time axis."""
     if end_s <= 180:
-        return "seconds"
-    return "minutes" if end_s <= 3 * 3600 else "hours"
+        return "s"
+    return "min" if end_s <= 3 * 3600 else "h"
 
 
 def spread(wanted: list[float], gap: float, low: float, high: float) -> list[float]:

@@ -12,7 +12,7 @@ from burnin.records.channels import UNITS, Channel
 from burnin.records.events import SafetyArmed
 from burnin.records.plan import Limits
 from burnin.records.view import F64, RunView
-from burnin.report.figures import figure
+from burnin.report.figures import significant, unit_sign
 from burnin.report.words import shortened
 
 MOST_SHOWN: Final = 7
@@ -201,18 +201,22 @@ def _temperature_marks(view: RunView, channels: list[Channel]) -> tuple[Mark, ..
     marks = []
     for channel in channels[:MOST_SHOWN]:
         limit = role_limit(view.opened.plan.limits, channel.role)
-        name = shortened(channel.label or channel.id, 24)
+        name = shortened(channel.label or channel.id, 13)
         if limit is not None:
-            marks.append(Mark(value=limit, label=f"limit {figure(limit, 'degC')}, {name}", kind="limit"))
+            marks.append(Mark(value=limit, label=f"limit {_level(limit, 'degC')}, {name}", kind="limit"))
     armed = view.first(SafetyArmed)
     for trip in armed.limits if armed else ():
         channel_name = next(
-            (shortened(item.label or item.id, 24) for item in channels if item.id == trip.channel), ""
+            (shortened(item.label or item.id, 13) for item in channels if item.id == trip.channel), ""
         )
         if channel_name:
-            label = f"stop at {figure(trip.trip, 'degC')}, {channel_name}"
+            label = f"stop at {_level(trip.trip, 'degC')}, {channel_name}"
             marks.append(Mark(value=trip.trip, label=label, kind="stop"))
     return _merged(marks)
+
+
+def _level(value: float, unit: str) -> str:
+    return f"{significant(value)} {unit_sign(unit)}"
 
 
 def _merged(marks: list[Mark]) -> tuple[Mark, ...]:
@@ -231,7 +235,7 @@ def _clock_marks(view: RunView, _channels: list[Channel]) -> tuple[Mark, ...]:
     promised = view.opened.order.targets.cpu_clock_mhz if view.opened.order else None
     if promised is None:
         return ()
-    return (Mark(value=promised, label=f"ordered {figure(promised, 'MHz')}", kind="promise"),)
+    return (Mark(value=promised, label=f"ordered {_level(promised, 'MHz')}", kind="promise"),)
 
 
 def _power_marks(view: RunView, channels: list[Channel]) -> tuple[Mark, ...]:
@@ -243,7 +247,7 @@ def _power_marks(view: RunView, channels: list[Channel]) -> tuple[Mark, ...]:
         ("graphics_power", targets.graphics_power_w, "graphics"),
     )
     return tuple(
-        Mark(value=value, label=f"ordered {figure(value, 'W')}, {name}", kind="promise")
+        Mark(value=value, label=f"ordered {_level(value, 'W')}, {name}", kind="promise")
         for role, value, name in asked
         if value is not None and any(channel.role == role for channel in channels)
     )

@@ -404,10 +404,10 @@ def judged(view: RunView) -> tuple[Finding, ...]:
         Finding(criterion="throttling", slug="no_counter", outcome="pass", values={"events": 0}, observed=0.0, limit=0.0, unit="count", margin=0.0),
         Finding(criterion="sampling", slug="complete", outcome="pass", observed=100.0, limit=98.0, unit="%", margin=2.0),
         Finding(criterion="load_survival", slug="all_ended_as_planned", outcome="pass", values={"loads": 25}),
-        Finding(criterion="checklist", slug="usb_enough", outcome="pass", subject="usb3", observed=3.0, limit=3.0, unit="count", margin=0.0, values={"line": "usb3", "free": 3}),
-        Finding(criterion="checklist", slug="output_free", outcome="pass", subject="hdmi", values={"line": "hdmi", "output": "card0-HDMI-A-1"}),
-        Finding(criterion="checklist", slug="memory_enough", outcome="pass", subject="ram", observed=34.36, limit=16.0, unit="GB", margin=18.36, values={"line": "ram"}),
-        Finding(criterion="checklist", slug="operator_yes", outcome="pass", subject="cable", values={"line": "cable"}),
+        Finding(criterion="checklist_lines", slug="usb_enough", outcome="pass", subject="usb3", observed=3.0, limit=3.0, unit="count", margin=0.0, values={"line": "usb3", "free": 3}),
+        Finding(criterion="checklist_lines", slug="output_free", outcome="pass", subject="hdmi", values={"line": "hdmi", "output": "card0-HDMI-A-1"}),
+        Finding(criterion="checklist_lines", slug="memory_enough", outcome="pass", subject="ram", observed=34.36, limit=16.0, unit="GB", margin=18.36, values={"line": "ram"}),
+        Finding(criterion="checklist_lines", slug="operator_yes", outcome="pass", subject="cable", values={"line": "cable"}),
         Finding(criterion="ordered_parts", slug="not_ordered", outcome="not_applicable", required=False, subject="case", values={"reason": "the order sheet names none"}),
     )  # fmt: skip
 
