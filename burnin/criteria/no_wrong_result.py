@@ -32,12 +32,13 @@ class NoWrongResult:
 
 def _wrong(view: RunView, group: list[tuple[Entry, FaultFound]]) -> Finding:
     fault = group[0][1]
+    count = len(group) + sum(_further(one) for _, one in group)
     names = {run.span.index: run.span.name for run in stage_runs(view)}
     shown: dict[str, Scalar] = {
         **fault.values,
         "load": fault.load,
         "core": "unknown" if fault.core is None else fault.core,
-        "count": len(group),
+        "count": count,
         "fault": fault.fault,
         "step": fault.step,
         "seed": fault.seed,
@@ -50,12 +51,18 @@ def _wrong(view: RunView, group: list[tuple[Entry, FaultFound]]) -> Finding:
         outcome="fail",
         subject=load_subject(fault),
         values=shown,
-        observed=float(len(group)),
+        observed=float(count),
         limit=0.0,
         unit="count",
         evidence=tuple(entry.seq for entry, _ in group[:50]),
         safety=True,
     )
+
+
+def _further(fault: FaultFound) -> int:
+    """Return how many wrong results a load counted beyond those it described."""
+    further = fault.values.get("further", 0)
+    return further if isinstance(further, int) else 0
 
 
 def _slug(fault: FaultFound) -> str:

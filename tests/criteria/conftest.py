@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from string import Formatter
 
 import pytest
 
+from burnin.plugin.discovery import usable
 from burnin.records.channels import Channel
 from burnin.records.events import SafetyArmed, TripLimit
 from burnin.records.plan import LoadUse, Plan, Shape, Stage
+from burnin.report.sentences_run import SENTENCES
 from burnin.testing.run_builder import RunBuilder
 
 CPU = Channel(
@@ -118,3 +121,33 @@ def one_stage() -> Callable[..., Stage]:
         return Stage(name="only", kind=kind, duration_s=length_s, loads=LOADS[:2], shape=shape or Shape())
 
     return stage
+
+
+SPOKEN = {key.partition("/")[0] for key in SENTENCES} - {"*"}
+ALWAYS_THERE = {"subject", "stage", "observed", "limit", "unit", "uncertainty", "margin"}
+SAID: set[str] = set()
+
+
+def _spoken(finding):
+    """Fail where a finding has no sentence, or the sentence asks for a figure the finding does not have."""
+    key = f"{finding.criterion}/{finding.slug}"
+    wanted = {name for _, name, _, _ in Formatter().parse(SENTENCES[key]) if name}
+    assert wanted <= finding.values.keys() | ALWAYS_THERE, key
+    SAID.add(key)
+
+
+@pytest.fixture(autouse=True)
+def every_finding_has_its_sentence(monkeypatch):
+    for name, plugin in usable("criteria").items():
+        if name in SPOKEN:
+            monkeypatch.setattr(type(plugin), "judge", _watched(type(plugin).judge))
+
+
+def _watched(judge):
+    def watched(self, view, params):
+        findings = judge(self, view, params)
+        for finding in findings:
+            _spoken(finding)
+        return findings
+
+    return watched

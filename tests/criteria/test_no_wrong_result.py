@@ -66,3 +66,9 @@ def test_steps_of_a_load_that_died_count_from_the_last_sweep(tell):
 def test_evidence_stops_at_fifty(tell):
     (finding,) = PLUGIN.judge(tell().builder.add(*[_fault()] * 80).view(), {})
     assert (finding.observed, len(finding.evidence)) == (80.0, 50)
+
+
+def test_faults_a_load_only_counted_are_counted(tell):
+    run = tell().builder.add(_fault(further=9), _fault(further="many"))
+    (finding,) = PLUGIN.judge(run.view(), {})
+    assert finding.observed == 11.0
