@@ -8,15 +8,17 @@ roundoff ``u = 2^-53`` for doubles.
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from burnin.calc.splitmix import words
 
-Floats = NDArray[np.float64]
+Floats = NDArray[Any]
 
-_ROUNDOFF = 2.0**-53
+_ROUNDOFF: Final = 2.0**-53
+_SAMPLES: Final = 4
 
 
 def gamma(n: int, roundoff: float = _ROUNDOFF) -> float:
@@ -41,31 +43,35 @@ def exact_elements(left: Floats, right: Floats, places: NDArray[np.int64]) -> li
     ]
 
 
-def product_gap(left: Floats, right: Floats, product: Floats, *, seed: int, samples: int = 4) -> float:
+def product_gap(
+    left: Floats, right: Floats, product: Floats, *, seed: int, roundoff: float = _ROUNDOFF
+) -> float:
     """Return the largest distance from the true product in units of what rounding allows (1 or less is right).
 
     Every row is held, through one vector of signs, to the bound of the whole row (a coarse test of every element: the
-    four products involved may each be off by one bound, five leave room for second-order terms);
-    some elements are compared with their exact values (a fine test of a few).
+    four products involved may each be off by one bound, five leave room for second-order terms); some elements are
+    compared with their exact values (a fine test of a few).
 
     Args:
         left: First operand, shape (n, n).
         right: Second operand, shape (n, n).
         product: What was computed.
         seed: Chooses signs and elements.
-        samples: Elements compared with exact values.
+        roundoff: Unit roundoff of the product's number format.
     """
+    if not np.isfinite(product).all():
+        return float("inf")
     n = len(left)
     signs = np.where(words(seed, 0, n) >> np.uint64(63), 1.0, -1.0)
-    with np.errstate(all="ignore"):
-        gap = np.abs(product @ signs - left @ (right @ signs))
-        room = 5.0 * gamma(n) * (np.abs(left) @ (np.abs(right) @ np.ones(n)))
-        coarse = float(np.max(gap / room))
-    places = (words(seed, n, 2 * samples) % np.uint64(n)).astype(np.int64).reshape(samples, 2)
+    a, b, c = (np.asarray(part, dtype=np.float64) for part in (left, right, product))
+    with np.errstate(over="ignore", invalid="ignore"):
+        gap = np.abs(c @ signs - a @ (b @ signs))
+    room = 5.0 * gamma(n, roundoff) * (np.abs(a) @ (np.abs(b) @ np.ones(n)))
+    coarse = float(np.max(np.nan_to_num(gap, nan=np.inf) / room))
+    places = (words(seed, n, 2 * _SAMPLES) % np.uint64(n)).astype(np.int64).reshape(_SAMPLES, 2)
     fine = [
-        float(abs(Fraction(float(product[i, j])) - true))
-        / (gamma(n) * float(np.abs(left[i]) @ np.abs(right[:, j])))
-        for (i, j), true in zip(places, exact_elements(left, right, places), strict=True)
-        if np.isfinite(product[i, j])
+        float(abs(Fraction(float(c[i, j])) - true))
+        / (gamma(n, roundoff) * float(np.abs(a[i]) @ np.abs(b[:, j])))
+        for (i, j), true in zip(places, exact_elements(a, b, places), strict=True)
     ]
-    return float(np.nan_to_num(max([coarse, *fine]), nan=np.inf)) if np.isfinite(coarse) else float("inf")
+    return max(coarse, *fine)

@@ -1,0 +1,201 @@
+"""Single-bit flips in a load's memory by another process, at random times and addresses.
+
+Run by hand: ``python tests/loads/flip_trials.py [load ...] [--flips 500] [--seed 1]`` (Linux; a parent may write the
+memory of its child). For each load a child process steps as a worker would; this process turns one random bit in one of
+the load's buffers through ``/proc/PID/mem`` and waits for a fault that names the address, or for the rounds after which
+nothing of that memory can be unread. Every trial ends as *detected*, *dead data* (the bit was overwritten before it
+could be used, or lay in a buffer whose content no longer counts at that moment) or *missed*, with the reason.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import random
+import subprocess
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+LOADS: dict[str, dict[str, Any]] = {
+    "matrix": {"params": {"n": 512}, "memory_mib": 64, "patience_s": 4.0},
+    "digest": {"params": {"links": 20000}, "memory_mib": 16, "patience_s": 6.0},
+    "memory_patterns": {"params": {}, "memory_mib": 72, "patience_s": 1.0},
+    "matrix_single": {"params": {"n": 512}, "memory_mib": 64, "patience_s": 4.0},
+    "linear_solve": {"params": {"n": 300}, "memory_mib": 64, "patience_s": 4.0},
+    "fourier": {"params": {}, "memory_mib": 64, "patience_s": 4.0},
+    "big_integer": {"params": {}, "memory_mib": 16, "patience_s": 4.0},
+    "compression": {"params": {}, "memory_mib": 32, "patience_s": 4.0},
+    "sorting": {"params": {}, "memory_mib": 64, "patience_s": 4.0},
+    "transcendental": {"params": {}, "memory_mib": 64, "patience_s": 4.0},
+    "march": {"params": {}, "memory_mib": 4, "patience_s": 4.0},
+}
+
+
+def buffers_of(session: Any) -> dict[str, tuple[int, int]]:
+    """Return every array reachable from a session: name to address and size."""
+    import numpy as np
+
+    found: dict[int, tuple[str, int]] = {}
+    seen: set[int] = set()
+
+    def look(name: str, value: Any, depth: int) -> None:
+        if id(value) in seen or depth > 8:
+            return
+        seen.add(id(value))
+        if isinstance(value, np.ndarray):
+            owner = value
+            while isinstance(owner.base, np.ndarray):
+                owner = owner.base
+            if owner.nbytes:
+                found[owner.ctypes.data] = (name, owner.nbytes)
+        elif isinstance(value, dict):
+            for key, item in list(value.items()):
+                look(f"{name}.{key}", item, depth + 1)
+        elif isinstance(value, list | tuple):
+            for place, item in enumerate(value):
+                look(f"{name}[{place}]", item, depth + 1)
+        elif type(value).__name__ == "_Region":
+            found[value.address] = (name, value.count)
+        elif hasattr(value, "__dict__") and type(value).__module__.startswith("burnin."):
+            for key, item in list(vars(value).items()):
+                look(f"{name}.{key}", item, depth + 1)
+
+    look("session", session, 0)
+    return {f"{name}@{address:x}": (address, size) for address, (name, size) in found.items()}
+
+
+def child(load: str, seed: int) -> None:
+    """Step a load for ever and print one JSON line a step."""
+    from importlib import import_module
+
+    from burnin.plugin.contracts import LoadContext
+
+    setup = LOADS[load]
+    plugin = import_module(f"burnin.loads.{load}").PLUGIN
+    context = LoadContext(seed=seed, memory_bytes=setup["memory_mib"] << 20, step_budget_s=0.02)
+    session = plugin.open(context, setup["params"])
+    for _ in range(20):
+        session.step()
+    print(json.dumps({"buffers": buffers_of(session)}), flush=True)
+    while True:
+        result = session.step()
+        faults = [{"kind": fault.kind, **fault.values} for fault in result.faults]
+        print(json.dumps({"faults": faults}), flush=True)
+
+
+class Worker:
+    """A child process that steps a load, and what it says.
+
+    Args:
+        load: Name of the load.
+        seed: Its seed.
+    """
+
+    def __init__(self, load: str, seed: int) -> None:
+        threads = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
+        self.process = subprocess.Popen(
+            [sys.executable, __file__, "--child", load, "--seed", str(seed)],
+            stdout=subprocess.PIPE,
+            text=True,
+            env=os.environ | threads,
+        )
+        self.buffers: dict[str, tuple[int, int]] = self.line()["buffers"]
+
+    def line(self) -> dict[str, Any]:
+        """Return the next thing it says."""
+        assert self.process.stdout is not None
+        text = self.process.stdout.readline()
+        if not text:
+            raise SystemExit(f"the load ended with code {self.process.wait()}")
+        said: dict[str, Any] = json.loads(text)
+        return said
+
+    def flip(self, address: int, bit: int) -> tuple[int, int]:
+        """Turn one bit of the child's memory; return the byte before and after."""
+        with Path(f"/proc/{self.process.pid}/mem").open("r+b", buffering=0) as memory:
+            memory.seek(address)
+            before = memory.read(1)[0]
+            memory.seek(address)
+            memory.write(bytes([before ^ (1 << bit)]))
+        return before, before ^ (1 << bit)
+
+    def byte(self, address: int) -> int:
+        """Return one byte of the child's memory."""
+        with Path(f"/proc/{self.process.pid}/mem").open("rb", buffering=0) as memory:
+            memory.seek(address)
+            return memory.read(1)[0]
+
+    def close(self) -> None:
+        """End the child."""
+        self.process.kill()
+        self.process.wait()
+        assert self.process.stdout is not None
+        self.process.stdout.close()
+
+
+def trial(worker: Worker, rng: random.Random, patience_s: float) -> tuple[str, str, float]:
+    """Flip one bit and return outcome, reason or buffer, and time to detect."""
+    names = list(worker.buffers)
+    name = rng.choices(names, weights=[worker.buffers[n][1] for n in names])[0]
+    address = worker.buffers[name][0] + rng.randrange(worker.buffers[name][1])
+    for _ in range(rng.randrange(3)):
+        worker.line()
+    start = time.monotonic()
+    pause = start + rng.random() * 0.02
+    while time.monotonic() < pause:
+        pass
+    _, after = worker.flip(address, rng.randrange(8))
+    label = name.partition("@")[0]
+    while time.monotonic() < start + patience_s:
+        if worker.line()["faults"]:
+            return "detected", label, time.monotonic() - start
+    if worker.byte(address) != after:
+        return "dead data", f"{label}: overwritten by the load before its next use", 0.0
+    return "missed", f"{label}: still there after {patience_s:g} s", 0.0
+
+
+def run(load: str, flips: int, seed: int) -> Counter[str]:
+    """Do all trials of one load and print the outcome."""
+    rng = random.Random(seed)
+    worker = Worker(load, seed)
+    outcomes: Counter[str] = Counter()
+    reasons: Counter[str] = Counter()
+    times = []
+    for _ in range(flips):
+        outcome, reason, span_s = trial(worker, rng, LOADS[load]["patience_s"])
+        outcomes[outcome] += 1
+        if outcome == "detected":
+            times.append(span_s)
+        else:
+            reasons[f"{outcome}: {reason}"] += 1
+    worker.close()
+    times.sort()
+    print(
+        f"{load}: {flips} flips, " + ", ".join(f"{count} {what}" for what, count in sorted(outcomes.items()))
+    )
+    if times:
+        print(f"  time to detect: median {times[len(times) // 2]:.3f} s, longest {times[-1]:.3f} s")
+    for reason, count in reasons.most_common():
+        print(f"  {count} x {reason}")
+    return outcomes
+
+
+def main() -> int:
+    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    options.add_argument("loads", nargs="*", help="loads to try; all by default")
+    options.add_argument("--flips", type=int, default=500)
+    options.add_argument("--seed", type=int, default=1)
+    options.add_argument("--child", help=argparse.SUPPRESS)
+    chosen = options.parse_args()
+    if chosen.child:
+        child(chosen.child, chosen.seed)
+    missed = sum(run(load, chosen.flips, chosen.seed)["missed"] for load in chosen.loads or LOADS)
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
