@@ -24,6 +24,7 @@ from burnin.records.view import Entry, RunView, StageSpan, WorkColumns
 
 NEEDED_TO_ACCEPT: Final = (
     "run_complete",
+    "evidence_whole",
     "no_wrong_result",
     "loads_survived",
     "steady_state",

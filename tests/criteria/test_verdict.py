@@ -49,13 +49,13 @@ def test_no_findings_are_no_acceptance(view):
 
 def test_any_fail_rejects_and_stands_before_open_answers(view):
     verdict = fold(view, (*PASSES, _open(), _fail(), _fail(required=False)))
-    assert (verdict.standing, verdict.exit_code, verdict.reasons) == ("rejected", 1, (7, 8, 6))
+    assert (verdict.standing, verdict.exit_code, verdict.reasons) == ("rejected", 1, (8, 9, 7))
 
 
 def test_an_open_answer_counts_only_when_required(view):
     assert fold(view, (*PASSES, _open(required=False))).standing == "accepted"
     verdict = fold(view, (*PASSES, _open()))
-    assert (verdict.standing, verdict.reasons) == ("inconclusive", (6,))
+    assert (verdict.standing, verdict.reasons) == ("inconclusive", (7,))
 
 
 def test_not_applicable_decides_nothing(view):
@@ -96,7 +96,7 @@ def test_a_waiver_for_one_subject_leaves_the_others(tell):
 
 def test_a_waiver_that_changes_nothing_is_not_counted(tell):
     verdict = fold(_waived(tell), (*PASSES, _fail(), _fail(criterion="d")))
-    assert (verdict.standing, verdict.waivers, verdict.reasons) == ("rejected", (), (7,))
+    assert (verdict.standing, verdict.waivers, verdict.reasons) == ("rejected", (), (8,))
 
 
 @pytest.mark.parametrize(
