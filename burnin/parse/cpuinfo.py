@@ -76,7 +76,7 @@ def parse_cpuinfo(text: str) -> CpuInfo:
             "/proc/cpuinfo", field="processor", found="no processor line", expected="at least one"
         )
     features = tuple(sorted(set((first.get("flags") or first.get("Features") or "").split())))
-    model = first.get("model name") or first.get("Model") or first.get("cpu model")
+    model = first.get("model name") or first.get("Processor") or first.get("cpu model")
     match = _BASE_IN_NAME.search(model or "")
     return CpuInfo(
         model=" ".join(model.split()) if model else None,

@@ -15,6 +15,7 @@ from burnin.errors import ParseError
 from burnin.parse.edid_cta import TAG as CTA_TAG
 from burnin.parse.edid_cta import CtaBlock, parse_cta_block
 from burnin.parse.edid_timing import parse_detailed_timing
+from burnin.parse.edid_video_codes import mode_of
 from burnin.records.inventory import DisplayMode
 
 BLOCK: Final = 128
@@ -58,7 +59,7 @@ class Edid:
         version: For example ``1.4``.
         name: From a descriptor, None where there is none.
         serial: From a descriptor, None where there is none.
-        timings: Detailed timings, the base block's first, then those of the extensions.
+        timings: Detailed timings, the base block's first, then those of the extensions, then the coded modes.
         limits: Range limits, None where not stated.
         blocks: Blocks present, the base block included.
         cta: CTA-861 extensions in order.
@@ -115,7 +116,12 @@ def parse_edid(data: bytes) -> Edid:
     descriptors = [blocks[0][offset : offset + 18] for offset in (54, 72, 90, 108)]
     cta, cta_troubles = _extensions(blocks)
     edid = _base(blocks[0], descriptors)
-    timings = (*edid.timings, *(mode for block in cta for mode in block.timings))
+    coded = (mode_of(code) for block in cta for code in block.video_codes)
+    timings = (
+        *edid.timings,
+        *(mode for block in cta for mode in block.timings),
+        *(mode for mode in coded if mode),
+    )
     return replace(
         edid, timings=timings, cta=tuple(cta), troubles=(*troubles, *cta_troubles), blocks=len(blocks)
     )
@@ -162,15 +168,16 @@ def _limits(descriptors: list[bytes], *, minor: int) -> RangeLimits | None:
             item[7] + (255 if offsets & 12 == 12 else 0),
             item[8] + (255 if offsets & 8 else 0),
         )
-        clock = _limit_clock_mhz(item)
+        clock = _limit_clock_mhz(item, minor=minor)
         return RangeLimits(
             low_hz=low_hz, high_hz=high_hz, low_khz=low_khz, high_khz=high_khz, max_clock_mhz=clock
         )
     return None
 
 
-def _limit_clock_mhz(item: bytes) -> float | None:
-    if item[9] in {0, 0xFF}:
+def _limit_clock_mhz(item: bytes, *, minor: int) -> float | None:
+    """Return the highest pixel clock; 0 states none, and before version 1.4 neither does 255."""
+    if item[9] == 0 or (item[9] == 0xFF and minor < 4):
         return None
     finer_mhz = (item[12] >> 2) * 0.25 if item[10] == 4 else 0.0
     return item[9] * 10 - finer_mhz
@@ -198,6 +205,7 @@ def _extensions(blocks: list[bytes]) -> tuple[list[CtaBlock], list[str]]:
             cta.append(parse_cta_block(block))
         except ParseError as error:
             troubles.append(f"block {number}: {error.message}")
+    troubles.extend(f"CTA-861 block: {block.trouble}" for block in cta if block.trouble)
     over = sorted({rate for block in cta for rate in block.tmds_mhz if rate > MAX_TMDS_MHZ})
     troubles.extend(f"impossible TMDS clock of {rate:g} MHz stated" for rate in over)
     return cta, troubles

@@ -40,6 +40,7 @@ class CtaBlock:
         hdmi: Whether an HDMI vendor block is there.
         tmds_mhz: TMDS clocks the HDMI blocks state, as they stand there, in order.
         frl_gbit_s: Fixed rate link the HDMI Forum block states, None for none.
+        trouble: What is wrong with the data blocks, empty when nothing is; those before the trouble are kept.
     """
 
     revision: int
@@ -48,20 +49,21 @@ class CtaBlock:
     hdmi: bool = False
     tmds_mhz: tuple[float, ...] = ()
     frl_gbit_s: float | None = None
+    trouble: str = ""
 
 
 def parse_cta_block(block: bytes) -> CtaBlock:
     """Return what a 128-byte CTA-861 extension says.
 
     Raises:
-        ParseError: not 128 bytes, another tag, an impossible offset, or a data block that runs over the end.
+        ParseError: not 128 bytes, another tag, or an impossible offset.
     """
     if len(block) != 128 or block[0] != TAG:
         raise _error("tag, length", f"{block[:1].hex() or 'none'}, {len(block)}", "02, 128", offset=0)
     start = block[2]
     if start > 127 or 0 < start < 4:
         raise _error("offset of the detailed timings", str(start), "0, or 4 to 127", offset=2)
-    data_blocks = tuple(_data_blocks(block, start)) if block[1] >= 3 else ()
+    data_blocks, trouble = _data_blocks(block, start) if block[1] >= 3 else ((), "")
     tmds, frl = _hdmi_rates(data_blocks)
     return CtaBlock(
         revision=block[1],
@@ -70,18 +72,22 @@ def parse_cta_block(block: bytes) -> CtaBlock:
         hdmi=any(tag == _VENDOR and payload[:3] == _HDMI for tag, payload in data_blocks),
         tmds_mhz=tmds,
         frl_gbit_s=frl,
+        trouble=trouble,
     )
 
 
-def _data_blocks(block: bytes, start: int) -> Iterator[tuple[int, bytes]]:
+def _data_blocks(block: bytes, start: int) -> tuple[tuple[tuple[int, bytes], ...], str]:
+    """Return tag and payload of each data block, and what is wrong where one runs into the detailed timings."""
+    found: list[tuple[int, bytes]] = []
     offset = 4
     while offset < start:
         tag, length = block[offset] >> 5, block[offset] & 31
         end = offset + 1 + length
         if end > start:
-            raise _error("data block length", str(length), f"at most {start - offset - 1}", offset=offset)
-        yield tag, block[offset + 1 : end]
+            return tuple(found), f"a data block at {offset} runs into the detailed timings at {start}"
+        found.append((tag, block[offset + 1 : end]))
         offset = end
+    return tuple(found), ""
 
 
 def _timings(block: bytes, start: int) -> Iterator[DisplayMode]:

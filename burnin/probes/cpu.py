@@ -15,11 +15,13 @@ from burnin.records.inventory import Cache, CpuCore, CpuPart, with_reasons
 
 _CPUS: Final = "/sys/devices/system/cpu"
 _KINDS: Final = (("performance", "/sys/devices/cpu_core/cpus"), ("efficient", "/sys/devices/cpu_atom/cpus"))
+_SIBLINGS: Final = ("core_cpus_list", "thread_siblings_list", "thread_siblings")
+"""Names of one and the same set of threads, newest kernel first."""
 _REASONS: Final = {
     "model": "/proc/cpuinfo names no model",
     "vendor": "/proc/cpuinfo names no maker",
     "microcode": "/proc/cpuinfo states no microcode revision",
-    "physical": "the kernel states no core numbers",
+    "physical": "the kernel states no cores",
     "base_mhz": "neither the kernel nor the model name states it",
     "max_mhz": "no frequency driver",
     "governor": "no frequency driver",
@@ -44,14 +46,13 @@ class CpuProbe:
 
 def _from_kernel(host: Host, info: CpuInfo) -> CpuPart:
     cores = _cores(host, info)
-    physical = {(core.package, core.core) for core in cores if core.core is not None}
     base_khz = read_int(host, f"{_CPUS}/cpu{cores[0].cpu}/cpufreq/base_frequency")
     part = CpuPart(
         model=info.model,
         vendor=info.vendor,
         microcode=_joined(block.microcode for block in info.blocks),
         logical=len(cores),
-        physical=len(physical) or None,
+        physical=_physical(host, cores),
         base_mhz=base_khz / 1000 if base_khz else info.base_mhz,
         max_mhz=max((core.max_mhz for core in cores if core.max_mhz), default=None),
         governor=_joined(
@@ -89,6 +90,21 @@ def _cores(host: Host, info: CpuInfo) -> tuple[CpuCore, ...]:
             )
         )
     return tuple(cores)
+
+
+def _physical(host: Host, cores: tuple[CpuCore, ...]) -> int | None:
+    """Return the number of cores: sets of threads that share one.
+
+    Core numbers will not do: processors of two dies count them from 0 on each (seen on a 64-CPU server).
+    """
+    siblings = set()
+    for core in cores:
+        folder = f"{_CPUS}/cpu{core.cpu}/topology"
+        texts = (read_text(host, f"{folder}/{name}") for name in _SIBLINGS)
+        siblings.add(next((text for text in texts if text), None))
+    if None not in siblings:
+        return len(siblings)
+    return len({(core.package, core.core) for core in cores if core.core is not None}) or None
 
 
 def _caches(host: Host, cpu: int) -> tuple[Cache, ...]:

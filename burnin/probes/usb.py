@@ -19,8 +19,10 @@ from burnin.records.inventory import UsbController, UsbDevice, UsbPart
 _DEVICES: Final = "/sys/bus/usb/devices"
 _NAMES: Final = ("/usr/share/hwdata/usb.ids", "/usr/share/misc/usb.ids")
 _DEVICE: Final = re.compile(r"usb\d+|\d+-\d+(\.\d+)*", re.ASCII)
-_PORT: Final = re.compile(r".+-port(\d+)", re.ASCII)
+_PORT: Final = re.compile(r".+-port\d{1,3}", re.ASCII)
 _HUB: Final = 9
+_MOST_PORTS: Final = 255
+"""A hub descriptor counts its ports in one byte."""
 
 
 class UsbProbe:
@@ -129,30 +131,32 @@ def _capable(host: Host, folder: str, speed: float | None) -> float | None:
 
 
 def _ports(host: Host, hub: str, controller: str) -> list[Port]:
+    """Return a hub's ports; kernels before 3.9 have no port folders, there the hub's count stands in, unexplained."""
     folder = f"{_DEVICES}/{hub}"
-    interface = (
-        f"{folder}/{hub.removeprefix('usb')}-0:1.0" if hub.startswith("usb") else f"{folder}/{hub}:1.0"
+    interface = f"{folder}/{hub[3:]}-0:1.0" if hub.startswith("usb") else f"{folder}/{hub}:1.0"
+    names = [name for name in host.names(interface) if _PORT.fullmatch(name)]
+    if not names:
+        count = min(read_int(host, f"{folder}/maxchild") or 0, _MOST_PORTS)
+        return [
+            Port(name=f"{hub}-port{number}", number=number, hub=hub, controller=controller)
+            for number in range(1, count + 1)
+        ]
+    return [_port(host, f"{interface}/{name}", hub, controller) for name in names]
+
+
+def _port(host: Host, path: str, hub: str, controller: str) -> Port:
+    name = path.rsplit("/", 1)[-1]
+    return Port(
+        name=name,
+        number=int(name.rsplit("-port", 1)[-1]),
+        hub=hub,
+        controller=controller,
+        kind=read_text(host, f"{path}/connect_type") or "unknown",
+        location=(read_text(host, f"{path}/location") or "").removeprefix("0x"),
+        peer=link_name(host, f"{path}/peer"),
+        over_current=read_int(host, f"{path}/over_current_count"),
+        type_c=host.resolve(f"{path}/connector") is not None,
     )
-    ports = []
-    for name in host.names(interface):
-        match = _PORT.fullmatch(name)
-        if match is None:
-            continue
-        path = f"{interface}/{name}"
-        ports.append(
-            Port(
-                name=name,
-                number=int(match[1]),
-                hub=hub,
-                controller=controller,
-                kind=read_text(host, f"{path}/connect_type") or "unknown",
-                location=(read_text(host, f"{path}/location") or "").removeprefix("0x"),
-                peer=link_name(host, f"{path}/peer"),
-                over_current=read_int(host, f"{path}/over_current_count"),
-                type_c=host.resolve(f"{path}/connector") is not None,
-            )
-        )
-    return ports
 
 
 PLUGIN: Final = UsbProbe()
