@@ -63,7 +63,9 @@ def _system(tree: Tree) -> None:
     files["/proc/cmdline"] = b"root=/dev/nvme0n1p2 ro quiet\n"
     files["/dev/kmsg"] = b"6,1,0,-;Rehearsal machine started\n"
     files["/proc/swaps"] = b"Filename\t\t\t\tType\t\tSize\t\tUsed\t\tPriority\n"
-    tree.put("/proc/sys/kernel", osrelease="6.1.0-rehearsal", hostname="rehearsal", ostype="Linux")
+    tree.put(
+        "/proc/sys/kernel", osrelease="6.1.0-rehearsal", hostname="rehearsal", ostype="Linux", arch="x86_64"
+    )
     tree.put("/proc/sys/kernel/random", boot_id="00000000-0000-4000-8000-00000000c0de")
     tree.put("/proc/sys/vm", nr_hugepages=0)
     lines = {"MemTotal": MEMORY_KIB, "MemFree": MEMORY_KIB - 2_900_000, "MemAvailable": MEMORY_KIB - 2_100_000,
@@ -143,6 +145,25 @@ def _buses(tree: Tree) -> None:
     _device(tree, USB_SECOND, kind="0x0c0330", product="0x3042", speed="8.0 GT/s PCIe", width=4)
     _device(tree, GRAPHICS_DEVICE, kind="0x030000", product="0x7a10", speed="16.0 GT/s PCIe", width=16)
     _device(tree, STORAGE_DEVICE, kind="0x010802", product="0x5e01", speed="16.0 GT/s PCIe", width=4)
+    _network(tree)
+
+
+def _network(tree: Tree) -> None:
+    path = f"{_PCI}/0000:00:1f.6"
+    _device(tree, path, kind="0x020000", product="0x1f60", speed="", width=0)
+    port = f"{path}/net/eno1"
+    tree.put(
+        port,
+        address="02:00:00:00:00:01",
+        operstate="up",
+        carrier=1,
+        speed=2500,
+        duplex="full",
+        type=1,
+        mtu=1500,
+    )
+    tree.link(f"{port}/device", path)
+    tree.link("/sys/class/net/eno1", port)
 
 
 def _usb_device(tree: Tree, path: str, **values: object) -> None:
@@ -198,6 +219,7 @@ def _usb_devices(tree: Tree) -> None:
 def _displays(tree: Tree) -> None:
     card = f"{GRAPHICS_DEVICE}/drm/card0"
     tree.put(card, dev="226:0")
+    tree.put(GRAPHICS_DEVICE, mem_info_vram_total=16 << 30)
     tree.link("/sys/class/drm/card0", card)
     tree.link(f"{card}/device", GRAPHICS_DEVICE)
     for name in ("DP-1", "DP-2", "HDMI-A-1"):
