@@ -46,7 +46,10 @@ SPEC: Final = LoadSpec(
         ),
         Param(name="piece_mib", default=1, about="Piece checked and rewritten at once, MiB.", choices=(1, 2)),
         Param(
-            name="most_mib", default=0, about="Most memory to cover, MiB; 0 takes all that is allowed.", low=0
+            name="most_mib",
+            default=0,
+            about="Most memory to cover, MiB (never below what keeps it out of the cache); 0 takes all allowed.",
+            low=0,
         ),
     ),
     finest_step_s=0.002,
@@ -305,8 +308,8 @@ class _MemoryPatterns:
         pattern, most = str(params.get("pattern", "rotation")), int(params.get("most_mib", 0)) << 20
         piece_bytes = int(params.get("piece_mib", 1)) << 20
         allowed = context.memory_bytes - _OVERHEAD_BYTES
-        count = (min(allowed, most) if most else allowed) // piece_bytes * piece_bytes
-        needed = max(_needed_bytes(context), piece_bytes)
+        needed = max(-(-_needed_bytes(context) // piece_bytes) * piece_bytes, piece_bytes)
+        count = (min(allowed, max(most, needed)) if most else allowed) // piece_bytes * piece_bytes
         if count < needed:
             raise BurninError(
                 f"memory_patterns: {max(0, count) >> 20} MiB allowed for load {context.instance + 1} of "
