@@ -105,3 +105,10 @@ def test_the_installed_library_is_taken_by_default(graphics_library, monkeypatch
     nvml.close()
     nvml.close()
     assert graphics_library.shut == 1
+
+
+def test_a_field_the_card_has_not_is_told_and_power_falls_back(card, graphics_library):
+    graphics_library.fields.clear()
+    with pytest.raises(Unreadable, match="the card does not have it"):
+        card.value("memory-temperature")
+    assert card.value("power") == 474.0

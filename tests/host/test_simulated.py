@@ -108,11 +108,11 @@ def test_equal_seeds_give_equal_machines_in_any_order_of_reading():
 
 
 def test_the_noise_is_that_of_a_normal_distribution():
-    """Mean, deviation and the share within one deviation (0.6827) of 20,000 draws; the sum of twelve gives 0.6747."""
-    draws = [noise(1, 7, index / 5.0 + 0.1) for index in range(20_000)]
-    assert statistics.mean(draws) == pytest.approx(0.0, abs=0.03)
-    assert statistics.stdev(draws) == pytest.approx(1.0, abs=0.02)
-    assert sum(abs(draw) < 1.0 for draw in draws) / len(draws) == pytest.approx(0.68, abs=0.02)
+    """Mean, deviation and the share within one deviation (0.6827) of 5,000 draws; the sum of twelve gives 0.6747."""
+    draws = [noise(1, 7, index / 5.0 + 0.1) for index in range(5_000)]
+    assert statistics.mean(draws) == pytest.approx(0.0, abs=0.05)
+    assert statistics.stdev(draws) == pytest.approx(1.0, abs=0.04)
+    assert sum(abs(draw) < 1.0 for draw in draws) / len(draws) == pytest.approx(0.68, abs=0.03)
 
 
 def test_energy_wraps_like_a_real_counter():
