@@ -46,7 +46,10 @@ class MemorySpeed:
         ]
         mistake: Outcome = "fail" if params["on_mistake"] == "fail" else "pass"
         if slow:
-            return tuple(_slow(module, _goal(view, module), mistake, evidence) for module in slow)
+            slowest_rated = min(_goal(view, module) for module in known)
+            return tuple(
+                _slow(module, (_goal(view, module), slowest_rated), mistake, evidence) for module in slow
+            )
         if not known or len(known) < len(filled):
             reason = memory.unknown.get("modules", "the firmware does not state every module's speed")
             return (_open(reason, evidence),)
@@ -71,17 +74,23 @@ def _goal(view: RunView, module: MemoryModule) -> float:
     return min(promised, rated) if promised else rated
 
 
-def _slow(module: MemoryModule, goal: float, outcome: Outcome, evidence: tuple[int, ...]) -> Finding:
+def _slow(
+    module: MemoryModule, goals: tuple[float, float], mistake: Outcome, evidence: tuple[int, ...]
+) -> Finding:
+    """Return the finding about a slow module; one that runs as fast as the slowest module beside it is only held back."""
+    goal, slowest_rated = goals
     configured = float(module.configured_mts or 0)
+    held = slowest_rated < goal and configured >= slowest_rated * (1 - _SLACK)
     return Finding(
         criterion=_NAME,
-        slug="below_speed",
-        outcome=outcome,
+        slug="held_back" if held else "below_speed",
+        outcome="pass" if held else mistake,
         subject=module.slot,
         values={
             "advice": True,
             "kind": module.kind or "memory",
             "part_number": module.part_number or "not stated",
+            "slowest": slowest_rated,
         },
         observed=configured,
         limit=goal,

@@ -22,7 +22,7 @@ _PLACEHOLDERS: Final = frozenset(
         "", "to be filled by o.e.m.", "default string", "not specified", "not provided", "not available", "unknown",
         "none", "n/a", "na", "o.e.m.", "oem", "empty", "no dimm", "[empty]", "system manufacturer", "system product name",
         "system version", "system serial number", "base board serial number", "chassis serial number", "undefined",
-        "serial number", "partnum", "sernum", "invalid", "0123456789", "123456789", "00000000", "0x00000000", "0",
+        "serial number", "partnum", "sernum", "invalid", "0123456789", "123456789", "00000000", "0x00000000", "0000", "0",
         "type1family", "type1productconfigid", "x.x", "xxxxxxxx", "modulepartnumber", "not settable",
     }
 )  # fmt: skip

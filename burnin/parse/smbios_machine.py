@@ -31,7 +31,7 @@ FORMS: Final[dict[int, str]] = {
 """Memory device form factors, DSP0134 table 76."""
 
 CORRECTIONS: Final[dict[int, str]] = {
-    0x03: "None", 0x04: "Parity", 0x05: "Single-bit ECC", 0x06: "Multi-bit ECC", 0x07: "CRC",
+    0x03: "none", 0x04: "Parity", 0x05: "Single-bit ECC", 0x06: "Multi-bit ECC", 0x07: "CRC",
 }  # fmt: skip
 """Memory error correction types, DSP0134 table 73."""
 

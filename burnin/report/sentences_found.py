@@ -59,6 +59,7 @@ SENTENCES: Final[dict[str, str]] = {
     "order_targets/too_few_readings": "{subject}: {limit:.4g} {unit} was promised; {readings} readings under load are too few to judge, {needed} are needed.",
     "memory_speed/at_speed": "All {modules} memory modules run at their rated speed, {observed:.0f} MT/s or more.",
     "memory_speed/below_speed": "The memory in {subject} runs at {observed:.0f} MT/s but is rated for {limit:.0f}: switch on its memory profile in the firmware's set-up.",
+    "memory_speed/held_back": "The memory in {subject} is rated for {limit:.0f} MT/s and runs at {observed:.0f}, held back by a module rated for {slowest:.0f}.",
     "memory_speed/not_known": "Whether memory runs at its rated speed is not known ({reason}).",
     "memory_channels/spread": "The {modules} memory modules fill {channels} channel(s) evenly.",
     "memory_channels/one_channel": "All {modules} memory modules sit in channel {channel} of {offered} ({slots}): move them to the sockets the board's manual names for a pair, they have half the bandwidth now.",
