@@ -115,7 +115,7 @@ def student_quantile(p: float, df: float) -> float:
 
 
 @lru_cache(maxsize=4096)
-def beta_quantile(p: float, a: float, b: float) -> float:
+def beta_quantile(p: float, *, a: float, b: float) -> float:
     """Return x with I_x(a, b) = p, 0 < p < 1."""
     _open_share(p)
     low, high = 0.0, 1.0

@@ -60,7 +60,7 @@ class Decision:
     risk_at_limit: float
 
 
-def conformance_probability(value: float, u: float, tolerance: Tolerance) -> float:
+def conformance_probability(value: float, u: float, *, tolerance: Tolerance) -> float:
     """Return the probability that the true value lies within the limits (JCGM 106:2012, 7.2 to 7.4).
 
     Args:
@@ -102,7 +102,7 @@ def decide(value: float, u: float, tolerance: Tolerance, *, rule: Rule) -> Decis
         slug=slug,
         margin=margin,
         guard=guard if known else (0.0 if rule == "simple" else math.nan),
-        conformance=conformance_probability(value, u, tolerance)
+        conformance=conformance_probability(value, u, tolerance=tolerance)
         if known and math.isfinite(value)
         else math.nan,
         risk_at_limit=risk_at_limit(guard, u) if known else math.nan,

@@ -87,7 +87,7 @@ class Prediction:
     shift_k: float
 
 
-def thermal_resistance(temp_c: Measured, inlet_c: Measured, power_w: Measured) -> Measured | Refusal:
+def thermal_resistance(temp_c: Measured, inlet_c: Measured, *, power_w: Measured) -> Measured | Refusal:
     """Return (temperature - inlet) / power in kelvin per watt, uncertainty by GUM (JCGM 100:2008, 5.1.2).
 
     Refused as ``no-power`` where the power is not clearly above 0 (three standard uncertainties).

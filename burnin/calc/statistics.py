@@ -94,7 +94,7 @@ def share_upper(failures: int, trials: int, *, confidence: float) -> float:
     _count(trials - max(failures, 1), "trials - failures")
     if failures == trials:
         return 1.0
-    return beta_quantile(confidence, failures + 1.0, float(trials - failures))
+    return beta_quantile(confidence, a=failures + 1.0, b=float(trials - failures))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -131,7 +131,7 @@ def find_steady(t_s: ArrayLike, temp_c: ArrayLike, rule: SteadyRule = DEFAULT_RU
     return _describe(moments, holds, known=np.isfinite(spread), slope=slope)
 
 
-def find_steady_slope(t_s: ArrayLike, temp_c: ArrayLike, rule: SlopeRule | None = None) -> Steadiness:
+def find_steady_slope(t_s: ArrayLike, temp_c: ArrayLike, *, rule: SlopeRule | None = None) -> Steadiness:
     """Apply the slope rule at moments a tenth of its window apart.
 
     Args:

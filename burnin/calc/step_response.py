@@ -96,7 +96,7 @@ class _Fit:
     weight: float
 
 
-def fit_step(t_s: ArrayLike, temp_c: ArrayLike, settings: FitSettings | None = None) -> StepFit | Refusal:
+def fit_step(t_s: ArrayLike, temp_c: ArrayLike, *, settings: FitSettings | None = None) -> StepFit | Refusal:
     """Fit the response to one load step.
 
     Args:

@@ -43,7 +43,7 @@ def test_student_probabilities_agree_with_scipy(df):
 
 def test_beta_and_chi_square_probabilities_agree_with_scipy():
     for p in (1e-6, 0.05, 0.5, 0.95):
-        assert own.beta_quantile(p, 3, 40) == pytest.approx(stats.beta.ppf(p, 3, 40), rel=1e-9)
+        assert own.beta_quantile(p, a=3, b=40) == pytest.approx(stats.beta.ppf(p, 3, 40), rel=1e-9)
     for x in (-1, 0, 0.3, 5, 60):
         assert own.chi_square_cdf(x, 5) == pytest.approx(stats.chi2.cdf(x, 5), rel=1e-9)
 
@@ -72,7 +72,7 @@ def test_an_infinite_argument_has_all_the_probability_below():
         lambda: own.normal_quantile(0.0),
         lambda: own.chi_square_quantile(1.0, 2),
         lambda: own.student_quantile(-0.1, 2),
-        lambda: own.beta_quantile(math.nan, 2, 2),
+        lambda: own.beta_quantile(math.nan, a=2, b=2),
         lambda: own.two_sided_t(1.0, 5),
         lambda: own.gamma_shares(0, 1),
         lambda: own.gamma_shares(1, -1),

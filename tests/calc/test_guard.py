@@ -12,15 +12,19 @@ UPPER = Tolerance(upper=95.0)
 
 def test_two_sided_worked_example_of_jcgm_106():
     # 7.4: y 13.6, u 1.8, limits 12.5 and 16.3 (inputs from a secondary source).
-    assert conformance_probability(13.6, 1.8, Tolerance(lower=12.5, upper=16.3)) == pytest.approx(
+    assert conformance_probability(13.6, 1.8, tolerance=Tolerance(lower=12.5, upper=16.3)) == pytest.approx(
         0.6626, abs=5e-5
     )
 
 
 def test_one_sided_worked_examples_of_jcgm_106():
     # 7.3.3, examples 1 and 2 (inputs from memory).
-    assert conformance_probability(-5.47, 0.05, Tolerance(upper=-5.40)) == pytest.approx(0.9192, abs=5e-5)
-    assert conformance_probability(509.7, 8.6, Tolerance(lower=490)) == pytest.approx(0.9890, abs=5e-5)
+    assert conformance_probability(-5.47, 0.05, tolerance=Tolerance(upper=-5.40)) == pytest.approx(
+        0.9192, abs=5e-5
+    )
+    assert conformance_probability(509.7, 8.6, tolerance=Tolerance(lower=490)) == pytest.approx(
+        0.9890, abs=5e-5
+    )
 
 
 @pytest.mark.parametrize(
@@ -33,8 +37,8 @@ def test_risk_of_false_acceptance_at_the_limit(multiple, risk):
 
 def test_a_certain_value_carries_no_risk_beyond_the_coin_at_the_limit():
     assert (risk_at_limit(0.0, 0.0), risk_at_limit(1.0, 0.0)) == (0.5, 0.0)
-    assert conformance_probability(95.0, 0.0, UPPER) == 1.0
-    assert conformance_probability(95.1, 0.0, UPPER) == 0.0
+    assert conformance_probability(95.0, 0.0, tolerance=UPPER) == 1.0
+    assert conformance_probability(95.1, 0.0, tolerance=UPPER) == 0.0
 
 
 @pytest.mark.parametrize(

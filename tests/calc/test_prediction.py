@@ -26,7 +26,7 @@ def settled(inlet_c, *, growth):
 def test_resistance_is_rise_over_power():
     # JESD51-1: theta = (T_J - T_A) / P (from memory).
     found = own.thermal_resistance(
-        Measured(value=64, u=0.5), Measured(value=24, u=0.3), Measured(value=160, u=4)
+        Measured(value=64, u=0.5), Measured(value=24, u=0.3), power_w=Measured(value=160, u=4)
     )
     assert found.value == pytest.approx(0.25)
     draws = np.random.default_rng(1).normal((64, 24, 160), (0.5, 0.3, 4), (200_000, 3))
@@ -35,7 +35,7 @@ def test_resistance_is_rise_over_power():
 
 @pytest.mark.parametrize(("power", "u"), [(0.0, 0.0), (-5.0, 1.0), (2.0, 1.0), (math.nan, 1.0)])
 def test_no_power_no_resistance(power, u):
-    found = own.thermal_resistance(POINT.temp_c, POINT.inlet_c, Measured(value=power, u=u))
+    found = own.thermal_resistance(POINT.temp_c, POINT.inlet_c, power_w=Measured(value=power, u=u))
     assert isinstance(found, Refusal)
     assert found.slug == "no-power"
 

@@ -122,8 +122,8 @@ def test_the_slope_rule_accepts_level_and_refuses_sloping_traces():
     rng = np.random.default_rng(7)
     # Fixed windows: one look each at a slope of twice the limit, and at a level trace.
     rule = own.SlopeRule(window_s=2399.0)
-    level = [own.find_steady_slope(*noisy(rng, 0.0), rule).reached for _ in range(30)]
-    sloping = [own.find_steady_slope(*noisy(rng, 4.0), rule).reached for _ in range(30)]
+    level = [own.find_steady_slope(*noisy(rng, 0.0), rule=rule).reached for _ in range(30)]
+    sloping = [own.find_steady_slope(*noisy(rng, 4.0), rule=rule).reached for _ in range(30)]
     assert np.mean(level) > 0.9
     assert sum(sloping) == 0
 
@@ -131,7 +131,7 @@ def test_the_slope_rule_accepts_level_and_refuses_sloping_traces():
 def test_at_the_limit_the_slope_rule_errs_no_more_often_than_it_says():
     rng = np.random.default_rng(8)
     rule = own.SlopeRule(window_s=2399.0)
-    wrong = sum(own.find_steady_slope(*noisy(rng, 2.0), rule).reached for _ in range(100))
+    wrong = sum(own.find_steady_slope(*noisy(rng, 2.0), rule=rule).reached for _ in range(100))
     assert wrong <= 11  # 5 % nominal; 11 of 100 is the 99 % bound of that binomial
 
 
@@ -139,7 +139,7 @@ def test_a_frozen_reading_is_no_proof_of_a_small_slope():
     times = np.arange(0.0, 2000.0)
     coarse = own.find_steady_slope(times, np.full(2000, 61.0))
     assert coarse.slug == "still-changing"
-    fine = own.find_steady_slope(times, np.full(2000, 61.0), own.SlopeRule(resolution_c=0.1))
+    fine = own.find_steady_slope(times, np.full(2000, 61.0), rule=own.SlopeRule(resolution_c=0.1))
     assert fine.slug == "steady"
     assert fine.time_s <= 1000
 

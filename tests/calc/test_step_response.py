@@ -25,7 +25,9 @@ def test_the_textbook_thermocouple_bead():
     tau = 8500 * 320 * (1e-3 / 6) / 210
     assert (1 / tau, tau * math.log(100)) == pytest.approx((0.4632, 9.94), rel=1e-3)
     times = np.arange(0.0, 15.0, 0.05)
-    fit = fit_step(times, 100 - 80 * np.exp(-times / tau), FitSettings(resolution_c=0.0, drift_k_per_h=0.0))
+    fit = fit_step(
+        times, 100 - 80 * np.exp(-times / tau), settings=FitSettings(resolution_c=0.0, drift_k_per_h=0.0)
+    )
     assert isinstance(fit, StepFit)
     assert fit.tau_s.value == pytest.approx(tau, rel=1e-6)
     assert fit.steady_c.value == pytest.approx(100, abs=1e-5)
@@ -37,7 +39,7 @@ def test_the_textbook_thermocouple_bead():
 def test_the_textbook_bead_that_reaches_199_degrees():
     # Incropera and DeWitt, example 5.1: tau 1 s, from 25 towards 200, 199 degrees after 5.2 s (inputs from memory).
     times = np.arange(0.0, 4.0, 0.02)
-    fit = fit_step(times, 200 - 175 * np.exp(-times), FitSettings(resolution_c=0.0, order=1))
+    fit = fit_step(times, 200 - 175 * np.exp(-times), settings=FitSettings(resolution_c=0.0, order=1))
     assert isinstance(fit, StepFit)
     reach = fit.tau_s.value * math.log((fit.steady_c.value - fit.start_c) / (fit.steady_c.value - 199))
     assert reach == pytest.approx(5.17, abs=0.02)
@@ -45,7 +47,7 @@ def test_the_textbook_bead_that_reaches_199_degrees():
 
 def test_cooling_is_the_same_curve_downwards():
     times = np.arange(0.0, 1200.0)
-    fit = fit_step(times, 30 + 35 * np.exp(-times / 250), FitSettings(resolution_c=0.1))
+    fit = fit_step(times, 30 + 35 * np.exp(-times / 250), settings=FitSettings(resolution_c=0.1))
     assert isinstance(fit, StepFit)
     assert fit.tau_s.value == pytest.approx(250, rel=1e-3)
     assert fit.steady_c.value == pytest.approx(30, abs=0.05)
@@ -56,7 +58,7 @@ def two_masses(rng, *, fast=15.0, order=None):
     times = np.arange(0.0, 1200.0)
     clean = 70 - 30 * np.exp(-times / 300) - 16 * np.exp(-times / fast)
     noisy = np.round(clean + trials.ar1(rng, times.size, 0.5, 0.7))
-    return fit_step(times, noisy, FitSettings(order=order))
+    return fit_step(times, noisy, settings=FitSettings(order=order))
 
 
 def test_a_second_time_constant_is_taken_where_the_data_demand_it():
@@ -131,7 +133,7 @@ def test_a_trace_without_a_step_is_refused():
 def test_a_die_that_jumps_between_two_samples_is_refused():
     times = np.arange(0.0, 600.0)
     temps = np.where(times < 1, 40.0, 80.0) - 5 * np.exp(-times)
-    refusal = fit_step(times, temps, FitSettings(resolution_c=0.0, order=1))
+    refusal = fit_step(times, temps, settings=FitSettings(resolution_c=0.0, order=1))
     assert isinstance(refusal, Refusal)
     assert refusal.slug == "too-fast-for-sampling"
 
@@ -149,7 +151,9 @@ def test_too_few_points_and_holes_are_refused():
 
 def test_a_reading_that_sits_on_its_steps_is_as_uncertain_as_the_step():
     times = np.arange(0.0, 3000.0)
-    coarse = fit_step(times, np.round(64.4 - 40 * np.exp(-times / 300)), FitSettings(drift_k_per_h=0.0))
+    coarse = fit_step(
+        times, np.round(64.4 - 40 * np.exp(-times / 300)), settings=FitSettings(drift_k_per_h=0.0)
+    )
     assert isinstance(coarse, StepFit)
     assert len(coarse.taus_s) == 1
     assert coarse.steady_c.u >= 1 / math.sqrt(12) * 0.8

@@ -88,7 +88,7 @@ def run(plant: Plant, *, trials: int, seed: int) -> Outcome:
     fits: list[tuple[StepFit, float]] = []
     for _ in range(trials):
         t_s, temp_c, truth = simulate(plant, rng)
-        fit = fit_step(t_s, temp_c, settings)
+        fit = fit_step(t_s, temp_c, settings=settings)
         if not isinstance(fit, Refusal):
             fits.append((fit, truth))
     if not fits:
