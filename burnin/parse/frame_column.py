@@ -10,7 +10,9 @@ from typing import Final
 import numpy as np
 
 from burnin.errors import ParseError
-from burnin.parse.delimited import SAMPLE_BYTES, Floats, Layout, read_columns
+from burnin.parse.delimited import SAMPLE_BYTES, Layout
+from burnin.parse.delimited_fields import Floats
+from burnin.parse.delimited_rows import read_columns
 
 WHAT: Final = "frame-time log"
 MS_PER_UNIT: Final = {"s": 1e3, "ms": 1.0, "us": 1e-3, "ns": 1e-6}
@@ -23,6 +25,10 @@ MIN_RISING_ROWS: Final = 5
 """Rows from which rising values are taken for presentation times."""
 RISING_SHARE: Final = 0.95
 """Share of steps upward from which values are taken for presentation times (some rows may be out of order)."""
+NAMED_RISING_SHARE: Final = 0.6
+"""The same where the name speaks of presentation times; frame times go up in about half of the steps."""
+MANY_STEPS: Final = 20
+"""Steps from which that share means anything; with fewer, all of them must go up."""
 _UNIT_WORDS: Final = {
     "s": {"s", "sec", "secs", "second", "seconds"},
     "ms": {"ms", "msec", "msecs", "millisecond", "milliseconds", "millis"},
@@ -226,10 +232,14 @@ def _could_be(values: Floats, *, rising: bool) -> bool:
 
 
 def _kind(words: set[str], values: Floats) -> Kind:
-    """Return what a column holds: rising values are presentation times whatever the name says."""
-    if _rises(values) or (_names_presentation_times(words) and not _names_frame_times(words)):
+    """Return what a column holds: rising values are presentation times, whatever the name says."""
+    if _rises(values):
         return Kind.PRESENTATION
-    return Kind.FRAME
+    named = _names_presentation_times(words) and not _names_frame_times(words)
+    steps = _steps(values)
+    needed = NAMED_RISING_SHARE if steps.size >= MANY_STEPS else 1.0
+    mostly = steps.size > 0 and float((steps > 0).mean()) >= needed
+    return Kind.PRESENTATION if named and mostly else Kind.FRAME
 
 
 def _spans(kind: Kind, values: Floats) -> Floats:

@@ -14,7 +14,9 @@ from typing import Final
 import numpy as np
 
 from burnin.errors import ParseError
-from burnin.parse.delimited import Columns, Floats, plain_text, read_columns, read_layout
+from burnin.parse.delimited import plain_text, read_layout
+from burnin.parse.delimited_fields import Floats
+from burnin.parse.delimited_rows import Columns, read_columns
 from burnin.parse.frame_column import MS_PER_UNIT, WHAT, Choice, Kind, find_column
 
 MAX_LEFT_OUT: Final = 0.1

@@ -10,8 +10,9 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from burnin.errors import ParseError
-from burnin.parse import delimited
-from burnin.parse.delimited import plain_text, read_columns, read_layout
+from burnin.parse import delimited, delimited_rows
+from burnin.parse.delimited import plain_text, read_layout
+from burnin.parse.delimited_rows import read_columns
 
 NUMBERS = st.floats(-1e6, 1e6).map(lambda value: round(value, 3))
 TABLES = st.integers(1, 5).flatmap(
@@ -19,7 +20,7 @@ TABLES = st.integers(1, 5).flatmap(
 )
 
 
-def read_all(text: bytes, *, decimal: str | None = None) -> tuple[delimited.Layout, delimited.Columns]:
+def read_all(text: bytes, *, decimal: str | None = None) -> tuple[delimited.Layout, delimited_rows.Columns]:
     plain = plain_text(text)
     layout = read_layout(plain, decimal=decimal)
     return layout, read_columns(plain, layout, tuple(range(layout.columns)))
@@ -59,12 +60,12 @@ def test_any_common_shape_is_read_back_exactly(
 def test_chunks_of_any_size_give_the_same(table: list[list[float]], delimiter: bytes, size: int) -> None:
     text = written(table, delimiter=delimiter.decode(), decimal=".")
     layout = read_layout(text, decimal=".")
-    before = delimited.CHUNK_BYTES
+    before = delimited_rows.CHUNK_BYTES
     try:
-        delimited.CHUNK_BYTES = size
+        delimited_rows.CHUNK_BYTES = size
         small = read_columns(text, layout, (0,))
     finally:
-        delimited.CHUNK_BYTES = before
+        delimited_rows.CHUNK_BYTES = before
     assert small.values[0].tolist() == [row[0] for row in table]
 
 
@@ -94,7 +95,7 @@ def test_bulk_and_line_by_line_reading_agree(monkeypatch: pytest.MonkeyPatch) ->
         layout = read_layout(text)
         bulk = read_columns(text, layout, (2, 0))
         with monkeypatch.context() as patch:
-            patch.setattr(delimited._Reader, "_take_in_bulk", lambda *_: False)
+            patch.setattr(delimited_rows._Reader, "_take_in_bulk", lambda *_: False)
             slow = read_columns(text, layout, (2, 0))
         assert [a.tolist() for a in bulk.values] == [a.tolist() for a in slow.values]
 
@@ -111,6 +112,8 @@ def test_bulk_and_line_by_line_reading_agree(monkeypatch: pytest.MonkeyPatch) ->
         ("frame_ms\n16,67\n16,70\n", ";", ",", ("frame_ms",)),
         ("# a b\n1 16.67\n2 16.70\n", " ", ".", ("a", "b")),
         ("Log of bench 3\n\na;b\n1;16.67\n2;16.70\n", ";", ".", ("a", "b")),
+        ("\n\n1;16.67\n2;16.70\n", ";", ".", ()),
+        ("a;b\n\n1;16.67\n2;16.70\n", ";", ".", ("a", "b")),
         ("Log of bench 3\n1;16.67\n2;16.70\n", ";", ".", ()),
         ("name,value,note\nx,1.5,warm\nx,2.5,hot\n", ",", ".", ("name", "value", "note")),
         ("Zeit (\u00b5s);b\n1;16.67\n2;16.70\n", ";", ".", ("Zeit (\u00b5s)", "b")),
@@ -165,6 +168,21 @@ def test_long_text_is_sampled_at_its_beginning() -> None:
     assert columns.values[1][-1] == 19999.5
     one_line = b"1" + b" " * (delimited.SAMPLE_BYTES + 10)
     assert read_layout(one_line).columns == 1
+
+
+@pytest.mark.parametrize(
+    ("rows", "seconds"),
+    [
+        (b"1;2\n3;nan\n5;1e999\n", [2.0, None, None]),  # read as numbers, yet none
+        (b"1;2\n3\n4;5;6\n", [2.0, None, None]),  # as many fields as three whole rows have
+        (b"1;2\n3;4_0\n5;6\n", [2.0, None, 6.0]),
+        (b"1;2\n\n5;6", [2.0, 6.0]),
+    ],
+)
+def test_rows_that_only_look_regular(rows: bytes, seconds: list[float | None]) -> None:
+    layout = delimited.Layout(delimiter=";", decimal=".", columns=2, names=(), start=0, start_line=1)
+    (values,) = read_columns(rows, layout, (1,)).values
+    assert [None if math.isnan(x) else x for x in values] == seconds
 
 
 def test_control_characters_between_blanks_are_not_taken_for_columns() -> None:
