@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol
 
-if sys.platform != "win32":
+if sys.platform != "win32":  # pragma: no branch - tests run where there are advisory locks
     import fcntl
 
 Release = Callable[[], None]

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import BinaryIO, Final, NoReturn
 
 from burnin.errors import InputError, InputProblems, Problem
 from burnin.journal.assemble import assemble
@@ -144,9 +145,8 @@ def read_run_from(stream: BinaryIO, *, name: str) -> RunView:
     """
     reader = JournalReader(stream)
     lines = iter(reader)
-    first = next(lines, None)
-    _check_first(first, reader.damage, name)
-    view = assemble(_chain(first, lines), reader.integrity)
+    first = _checked(next(lines, None), reader, name)
+    view = assemble(itertools.chain((first,), lines), reader.integrity)
     return dataclasses.replace(view, integrity=reader.integrity)
 
 
@@ -173,34 +173,27 @@ def open_journal(path: Path) -> BinaryIO:
         ) from error
 
 
-def _check_first(first: Line | None, damage: Damage | None, name: str) -> None:
-    if first is not None and isinstance(first.event, RunOpened):
-        if first.event.journal_format > JOURNAL_FORMAT:
-            _refuse(
-                name, "line 1", f"journal format {first.event.journal_format}", f"{JOURNAL_FORMAT} or less"
-            )
-        return
-    if first is not None:
+def _checked(first: Line | None, reader: JournalReader, name: str) -> Line:
+    """Return the first line, which must open a run this version can read."""
+    if first is None:
+        if reader.damage is None:
+            _refuse(name, "line 1", "an empty file", "a journal, whose first line is run_opened")
+        bad = reader.damage.bad
+        _refuse(name, f"line 1, {bad.field}", bad.found, bad.expected)
+    if not isinstance(first.event, RunOpened):
         _refuse(name, "line 1", f"event of kind {type(first.event).__name__}", "the event run_opened")
-    if damage is None:
-        _refuse(name, "line 1", "an empty file", "a journal, whose first line is run_opened")
-    else:
-        _refuse(name, f"line 1, {damage.bad.field}", damage.bad.found, damage.bad.expected)
+    if first.event.journal_format > JOURNAL_FORMAT:
+        _refuse(name, "line 1", f"journal format {first.event.journal_format}", f"{JOURNAL_FORMAT} or less")
+    return first
 
 
-def _refuse(name: str, place: str, found: str, expected: str) -> None:
+def _refuse(name: str, place: str, found: str, expected: str) -> NoReturn:
     raise InputProblems(
         name,
         [Problem(place=place, found=found, expected=expected)],
         slug="journal-bad",
         hint=f"Name a run's folder or its {JOURNAL_NAME}, as written by this program and not edited.",
     )
-
-
-def _chain(first: Line | None, rest: Iterator[Line]) -> Iterator[Line]:
-    if first is not None:
-        yield first
-    yield from rest
 
 
 def _too_long() -> BadLine:

@@ -16,7 +16,7 @@ from typing import Final
 from burnin.errors import BurninError, InputError
 from burnin.journal.compact import event_bytes
 from burnin.journal.files import FileLayer, RealFiles
-from burnin.journal.frame import BadLine, decode_unchained, encode_line, line_hash
+from burnin.journal.frame import JOURNAL_FORMAT, BadLine, decode_unchained, encode_line, line_hash
 from burnin.journal.reader import Damage, JournalReader
 from burnin.journal.reserve import RESERVE_NAME
 from burnin.journal.store import JOURNAL_NAME, Head, cut_back, write_all
@@ -203,9 +203,10 @@ def _check(folder: Path, survey: _Survey) -> RunOpened:
     """Return the opening line of a journal that recovery may touch."""
     where = folder / JOURNAL_NAME
     damage = survey.damage
-    if damage is not None and damage.bad.intact:
+    later = survey.opened is not None and survey.opened.journal_format > JOURNAL_FORMAT
+    if later or (damage is not None and damage.bad.intact):
         raise InputError(
-            f"{where}: {damage}; the line is intact, so a later version wrote it",
+            f"{where}: {damage or 'line 1: found a later journal format'}; another version wrote it like this",
             slug="journal-later-version",
             hint="Close this run with the version that made it, or a later one.",
         )

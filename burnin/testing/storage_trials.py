@@ -21,6 +21,7 @@ from burnin.journal.reader import read_journal
 from burnin.journal.recovery import TAIL_PREFIX, Evidence, recover_run
 from burnin.journal.reserve import rank_of
 from burnin.journal.store import JOURNAL_NAME, LineStore, Pending
+from burnin.records import codec
 from burnin.records.channels import Channel
 from burnin.records.events import (
     Anchor,
@@ -227,7 +228,9 @@ def try_full_disk(tally: Tally, capacities: Sequence[int]) -> None:
         if JOURNAL_NAME in files.names(FOLDER):
             tally.struck += bool(told.lost)
             lines, _ = read_journal(files.content(JOURNAL_NAME))
-            _demand(isinstance(lines[-1].event, RunClosed), f"no closing line on {capacity} bytes")
+            _demand(
+                bool(lines) and isinstance(lines[-1].event, RunClosed), f"no closing line on {capacity} bytes"
+            )
 
 
 def try_recovery(kind: FaultKind, *, persistent: bool, seeds: int, tally: Tally) -> None:
@@ -258,6 +261,11 @@ def whole_journal(events: Sequence[AnyEvent]) -> bytes:
     files = FaultyFiles()
     tell(files, events)
     return files.content(JOURNAL_NAME)
+
+
+def as_read(event: AnyEvent) -> AnyEvent:
+    """Return the event as it comes back from a journal, numbers shortened."""
+    return codec.from_json(event_bytes(event), AnyEvent)  # type: ignore[arg-type]  # a union is a type to msgspec
 
 
 def try_cuts(tally: Tally) -> None:
