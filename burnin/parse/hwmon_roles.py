@@ -148,6 +148,15 @@ def resolution_of(chip: str, kind: str) -> float | None:
     return {"pwm": 100.0 / 255.0, "fan": 1.0}.get(kind)
 
 
+def has_own_maximum(chip: str) -> bool:
+    """Return whether the chip's ``max`` is a limit of the part.
+
+    coretemp: the temperature at which all cooling should run (Linux documentation, hwmon/coretemp); k10temp: the same
+    70 degC in every driver, not read from the processor (from memory). Neither says what the part bears; ``crit`` does.
+    """
+    return chip not in {"coretemp", "k10temp"}
+
+
 def note_of(chip: str, kind: str) -> str:
     """Return what must be said beside a value of this sensor class, empty for nothing.
 

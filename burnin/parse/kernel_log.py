@@ -40,6 +40,21 @@ KINDS: Final[dict[Kind, str]] = {
 }
 """Kinds of line, with what a count of them is called."""
 
+WHAT: Final[dict[Kind, str]] = {
+    "machine_check": "machine_check",
+    "memory_error": "memory",
+    "thermal": "thermal",
+    "pcie": "pcie",
+    "usb_attach": "usb",
+    "usb_detach": "usb",
+    "usb_fault": "usb",
+    "storage": "other",
+    "graphics": "other",
+    "out_of_memory": "other",
+    "kernel_fault": "other",
+}
+"""Kind to the word a journal's kernel line carries in ``what``."""
+
 _RULES: Final[tuple[tuple[Kind, re.Pattern[str]], ...]] = (
     ("memory_error", re.compile(r"\bEDAC MC\d*: *\d+ (CE|UE)\b|\bMemory failure: 0x|corrected memory error", re.IGNORECASE)),
     ("machine_check", re.compile(r"\bMachine Check( Exception)?: |Machine check events logged|Fatal (local )?machine check")),

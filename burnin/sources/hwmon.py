@@ -26,7 +26,14 @@ from burnin.parse.hwmon import (
     parse_limit,
     parse_reading,
 )
-from burnin.parse.hwmon_roles import accuracy_of, note_of, resolution_of, role_of, without_offset
+from burnin.parse.hwmon_roles import (
+    accuracy_of,
+    has_own_maximum,
+    note_of,
+    resolution_of,
+    role_of,
+    without_offset,
+)
 from burnin.plugin.contracts import Description, SourceSpec
 from burnin.records.channels import Absence, Channel, Reading, Role
 
@@ -151,7 +158,7 @@ def _sensor_channel(host: Host, chip: _Chip, item: Attribute, *, label: str, rol
         resolution=resolution_of(chip.name, item.kind),
         accuracy=accuracy,
         accuracy_source=accuracy_source,
-        limit_high=_limit(host, chip, item, ("max",)),
+        limit_high=_limit(host, chip, item, ("max",)) if has_own_maximum(chip.name) else None,
         limit_critical=_limit(host, chip, item, ("crit", "emergency")),
         cores=_cores_of(host, chip, label) if role == "cpu_core" else (),
     )

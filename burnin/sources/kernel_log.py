@@ -17,8 +17,9 @@ from burnin.plugin.contracts import Description, SourceSpec
 from burnin.records.channels import Absence, Channel, Reading, missing
 
 _NAME: Final = "kernel_log"
-_NO_FAULTS: Final = ("usb_attach", "usb_detach", "out_of_memory", "thermal")
-"""Counted, but no fault of a part by themselves: devices come and go; throttling has its own counters."""
+_FAULTS: Final = ("machine_check", "memory_error", "pcie", "storage", "graphics")
+"""Kinds that tell of a part's fault. The others are shown: devices come and go and are reset by being plugged, throttling
+has its own counters, and a kernel short of memory or time need not stand on bad hardware."""
 
 _WHAT: Final = "faults in the kernel's log"
 _Opener = Callable[[Host], "KernelLogFeed | KernelLogCopy"]
@@ -63,7 +64,7 @@ def _channel(kind: str, label: str) -> Channel:
         quantity="count",
         label=f"{label} (kernel log)",
         place="counted since sampling began",
-        role="none" if kind in _NO_FAULTS else "fault_count",
+        role="fault_count" if kind in _FAULTS else "none",
         resolution=1.0,
     )
 

@@ -2,7 +2,14 @@ from __future__ import annotations
 
 import pytest
 
-from burnin.parse.hwmon_roles import accuracy_of, note_of, resolution_of, role_of, without_offset
+from burnin.parse.hwmon_roles import (
+    accuracy_of,
+    has_own_maximum,
+    note_of,
+    resolution_of,
+    role_of,
+    without_offset,
+)
 
 
 @pytest.mark.parametrize(
@@ -102,3 +109,9 @@ def test_steps_of_sensors():
 def test_board_voltages_are_called_what_they_are():
     assert note_of("nct6798", "in") == "uncalibrated divider"
     assert note_of("amdgpu", "in") == note_of("zenpower", "in") == note_of("nct6798", "temp") == ""
+
+
+def test_a_threshold_for_fans_is_no_limit_of_the_part():
+    assert not has_own_maximum("coretemp")
+    assert not has_own_maximum("k10temp")
+    assert has_own_maximum("nvme")

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from burnin.parse.kernel_log import KINDS, classify, parse_earlier_log, parse_record, parse_records
+from burnin.parse.kernel_log import KINDS, WHAT, classify, parse_earlier_log, parse_record, parse_records
 
 
 @pytest.mark.parametrize(
@@ -64,6 +64,8 @@ def test_lines_are_told_apart(text, kind):
 
 def test_every_kind_has_a_name():
     assert all(KINDS.values())
+    assert list(WHAT) == list(KINDS)
+    assert set(WHAT.values()) == {"machine_check", "memory", "thermal", "pcie", "usb", "other"}
 
 
 def test_a_record_of_the_documented_form():

@@ -78,6 +78,8 @@ def test_cores_speak_for_their_logical_processors(machine):
     assert channels["hwmon/coretemp-coretemp.0/temp1"].role == "cpu_hottest"
     assert channels["hwmon/coretemp-coretemp.0/temp2"].role == "cpu_core"
     assert channels["hwmon/coretemp-coretemp.0/temp1"].accuracy == 5.0
+    assert channels["hwmon/coretemp-coretemp.0/temp1"].limit_critical == 100.0
+    assert channels["hwmon/coretemp-coretemp.0/temp1"].limit_high is None  # 90: where all fans should run
 
 
 def test_a_control_value_with_offset_steps_back_for_the_die(machine):
@@ -211,10 +213,10 @@ def test_an_unreadable_label_or_limit_is_none(machine):
     folder = processor(machine)
     machine.remove(f"{folder}/temp1_label")
     machine.put(f"{folder}/temp1_label/x", "")  # a folder where a file should be
-    machine.put(f"{folder}/temp1_max", "never\n")
+    machine.put(f"{folder}/temp1_crit", "never\n")
     channel = channels_of(machine)["hwmon/coretemp-coretemp.0/temp1"]
     assert channel.label == "coretemp temperature 1"
-    assert channel.limit_high is None
+    assert channel.limit_critical is None
 
 
 def test_what_is_absent_is_named_with_the_reason(machine, live_host):

@@ -44,7 +44,7 @@ def test_faults_have_the_role_and_comings_and_goings_have_not(machine):
         channel.id.rpartition("/")[2]: channel.role for channel in PLUGIN.describe(machine.host()).channels
     }
     assert roles["machine_check"] == roles["pcie"] == roles["storage"] == "fault_count"
-    assert roles["usb_detach"] == roles["thermal"] == roles["out_of_memory"] == "none"
+    assert roles["usb_detach"] == roles["usb_fault"] == roles["thermal"] == roles["out_of_memory"] == "none"
 
 
 def test_a_log_that_cannot_be_read_is_absent_with_the_reason(machine, live_host):
