@@ -53,14 +53,14 @@ def _prepare(options: argparse.Namespace) -> tuple[Request, Equipment]:
     return request, real_equipment(RealHost(), found, plan.plugins)
 
 
-def run_watched(request: Request, equipment: Equipment) -> Conducted:
-    """Conduct a run and show it."""
+def run_watched(request: Request, equipment: Equipment, *, every_s: float = 10.0) -> Conducted:
+    """Conduct a run and show it; without a terminal, with a line every ``every_s`` of the run's time."""
     if is_terminal():
         from burnin.cli.live import LiveView
 
         view: LineView | LiveView = LiveView()
     else:
-        view = LineView()
+        view = LineView(every_s)
     try:
         return conduct(request, equipment, view)
     finally:

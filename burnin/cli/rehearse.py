@@ -19,11 +19,11 @@ from burnin.plan.loader import load_checklist, load_plan
 from burnin.plugin.discovery import Found
 from burnin.records.events import CautionsAnswered, InstrumentReading
 from burnin.records.inventory import Inventory
-from burnin.records.paperwork import Order, PartOrdered, Targets, Workshop
+from burnin.records.paperwork import Answer, Order, PartOrdered, Targets, Workshop
 from burnin.report.text import REHEARSAL
 
 _SMALL: Final = {
-    "matrix": {"n": 64},
+    "matrix": {"n": 64, "rows": 64},
     "memory_patterns": {},
     "digest": {},
 }
@@ -44,6 +44,10 @@ ORDER: Final = Order(
     targets=Targets(),
     remarks="Everything on this page is invented.",
 )
+ANSWERS: Final = (
+    Answer(line="video", answer="yes", remark="invented: picture seen in the invented headset at 90 Hz"),
+    Answer(line="system", answer="yes", remark="invented: 64-bit system installed"),
+)
 
 
 def rehearse(options: argparse.Namespace) -> int:
@@ -58,7 +62,7 @@ def rehearse(options: argparse.Namespace) -> int:
         for caution in CAUTIONS:
             say(f"  - {caution}")
         request, equipment = _prepare(Path(options.out), fails_at_s)
-        conducted = run_watched(request, equipment)
+        conducted = run_watched(request, equipment, every_s=300.0)
         outcome = conclude(conducted)
     return tell_outcome(options, conducted, outcome)
 
@@ -74,6 +78,7 @@ def _prepare(out: Path, fails_at_s: float | None) -> tuple[Request, Equipment]:
         checklist=load_checklist("first-generation-tethered"),
         order=ORDER,
         workshop=WORKSHOP,
+        answers=ANSWERS,
         readings=(
             InstrumentReading(
                 name="room",

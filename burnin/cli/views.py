@@ -23,8 +23,6 @@ from burnin.records.events import (
     StorageTrouble,
 )
 
-_EVERY_S: Final = 10.0
-
 
 def clock_text(seconds: float) -> str:
     """Return a span as people read it: ``1:02:03`` or ``2:03``."""
@@ -127,10 +125,15 @@ def trip_text(event: SafetyTripped) -> str:
 
 
 class LineView:
-    """Plain lines: one per event, one in ten seconds for how the run stands."""
+    """Plain lines: one per event, and now and then one for how the run stands.
 
-    def __init__(self) -> None:
-        self._last_s = -_EVERY_S
+    Args:
+        every_s: Time of the run between two lines about how it stands.
+    """
+
+    def __init__(self, every_s: float = 10.0) -> None:
+        self._every_s = every_s
+        self._last_s = -every_s
 
     def event(self, event: AnyEvent, elapsed_s: float) -> None:
         """Print an event."""
@@ -140,7 +143,7 @@ class LineView:
 
     def snapshot(self, snapshot: Snapshot) -> None:
         """Print how the run stands, now and then."""
-        if snapshot.elapsed_s - self._last_s < _EVERY_S or snapshot.state == "over":
+        if snapshot.elapsed_s - self._last_s < self._every_s or snapshot.state == "over":
             return
         self._last_s = snapshot.elapsed_s
         say(f"[{clock_text(snapshot.elapsed_s)}] {standing_text(snapshot)}")

@@ -20,13 +20,13 @@ from burnin.engine.news import (
     SweepTaken,
 )
 from burnin.engine.schedule import Pace
-from burnin.engine.sweep import Sweeper
+from burnin.engine.sweep import DirectReader, Sweeper
 from burnin.engine.worker import fold
 from burnin.errors import BurninError
 from burnin.host.protocol import Host
 from burnin.plugin.contracts import Load, LoadContext, LoadSession, Source, StepResult
 
-STEPS_EVERY_NS: Final = 2_000_000_000
+STEPS_EVERY_NS: Final = 1_000_000_000
 """Simulated time between two real steps of each load: few enough that a simulated hour takes seconds."""
 
 
@@ -104,7 +104,9 @@ class InlineBench:
         for sampling, is_watch in ((run, False), (watch, True)):
             if not sampling.columns and is_watch:
                 continue
-            sweeper = Sweeper(self._host, self._sources, sampling.selection, budget_s=30.0)
+            sweeper = Sweeper(
+                self._host, self._sources, sampling.selection, budget_s=30.0, reader=DirectReader
+            )
             due_ns = self._clock.mono_ns() + 100_000_000
             self._ears.append(
                 _Ear(watch=is_watch, sweeper=sweeper, period_ns=round(sampling.period_s * 1e9), due_ns=due_ns)
@@ -119,7 +121,7 @@ class InlineBench:
                 instance=job.instance,
                 instances=job.instances,
                 memory_bytes=min(job.memory_bytes, self._script.memory_bytes),
-                step_budget_s=0.002,
+                step_budget_s=1e-6,  # the smallest step there is: equal steps give an even rate of work
             )
             try:
                 session = load.open(context, {**job.params, **self._script.params.get(job.load, {})})
@@ -204,9 +206,9 @@ class InlineBench:
     def _step(self, desk: _Desk, now_ns: int) -> None:
         if desk.pace is None or desk.due_ns > now_ns:
             return
-        desk.due_ns = now_ns + STEPS_EVERY_NS
+        desk.due_ns += STEPS_EVERY_NS
         if not desk.pace.active(now_ns):
-            desk.due_ns = min(desk.due_ns, max(desk.pace.next_change_ns(now_ns), now_ns + 1_000_000))
+            desk.due_ns = max(desk.pace.next_change_ns(now_ns), now_ns + 1_000_000)
             return
         result = desk.session.step()
         desk.steps += 1

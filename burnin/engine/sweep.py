@@ -64,6 +64,31 @@ class SourceReader:
             self._session.close()
 
 
+class DirectReader:
+    """Reads one source in the calling thread: for simulated machines, whose reads cannot block.
+
+    Args:
+        session: The opened source.
+        count: How many channels it reads.
+    """
+
+    def __init__(self, session: SourceSession, count: int) -> None:
+        self._session = session
+        self._count = count
+
+    def ask(self) -> None:
+        """Nothing to start."""
+
+    def collect(self, seconds: float) -> Sequence[Reading]:
+        """Return the readings."""
+        del seconds
+        return self._session.read()
+
+    def close(self) -> None:
+        """Give the source back."""
+        self._session.close()
+
+
 class Sweeper:
     """All sources of a run, read together.
 
@@ -72,6 +97,7 @@ class Sweeper:
         sources: Name to source plugin.
         selection: Source name to the channels it reads; columns follow in this order.
         budget_s: Longest time one sweep may wait for an answer.
+        reader: How one source is read; in a thread of its own unless reads cannot block.
     """
 
     def __init__(
@@ -81,11 +107,12 @@ class Sweeper:
         selection: Mapping[str, Sequence[Channel]],
         *,
         budget_s: float,
+        reader: type[SourceReader | DirectReader] = SourceReader,
     ) -> None:
         self._clock: Clock = host.clock
         self._budget_ns = round(budget_s * 1e9)
         self._readers = [
-            SourceReader(sources[name].open(host, channels), len(channels))
+            reader(sources[name].open(host, channels), len(channels))
             for name, channels in selection.items()
             if channels
         ]

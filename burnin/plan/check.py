@@ -13,6 +13,7 @@ from burnin.errors import Problem
 _SIMPLE: Final[dict[type, tuple[type, str]]] = {
     inspect.BoolType: (bool, "true or false"),
     inspect.StrType: (str, "text"),
+    inspect.NoneType: (type(None), "nothing"),
 }
 
 
@@ -75,8 +76,6 @@ def _choices(values: tuple[Any, ...]) -> str:
 
 
 def _fits(value: Any, kind: inspect.Type) -> bool:
-    if isinstance(kind, inspect.NoneType):
-        return value is None
     if isinstance(kind, inspect.LiteralType):
         return any(value == each and type(value) is type(each) for each in kind.values)
     if isinstance(kind, inspect.IntType):
