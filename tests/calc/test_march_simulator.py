@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import product
+from pathlib import Path
 
 import pytest
 
@@ -142,6 +143,14 @@ def test_table_prints_both_granularities() -> None:
         "March C-  10N  cell   all  all  all   all   all    all\n"
         "March C-  10N  3      all  all  6/12  6/24  18/24  6/24\n"
     )
+
+
+def test_the_document_prints_what_is_simulated() -> None:
+    text = Path(__file__).parents[2].joinpath("docs", "march.md").read_text(encoding="utf-8")
+    assert f"```\n{render_coverage(coverage_table())}```" in text
+    assert f"```\n{render_coverage(coverage_table(cells=3, block=3))}```" in text
+    for march in MARCHES:
+        assert f"| {march.name} | {march.ops_per_cell} | `{march}` |" in text
 
 
 @pytest.mark.parametrize("cells", [1, 9])
