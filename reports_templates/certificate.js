@@ -112,7 +112,7 @@
     var chart = {
       figure: figure, svg: svg, lines: lines, unit: figure.getAttribute("data-unit"),
       low: Number(figure.getAttribute("data-low")), high: Number(figure.getAttribute("data-high")),
-      end: Number(figure.getAttribute("data-end")), height: svg.viewBox.baseVal.height - TOP - 34,
+      end: Number(figure.getAttribute("data-end")), height: Number(figure.getAttribute("data-height")),
       data: Array.prototype.slice.call(svg.querySelectorAll(".data")),
       timeGrid: svg.querySelector(".time-grid"), stageNames: svg.querySelector(".stage-names")
     };

@@ -18,8 +18,9 @@ WIDTH: Final = 760
 LEFT: Final = 50
 RIGHT: Final = 226
 TOP: Final = 22
-BOTTOM: Final = 34
+BOTTOM: Final = 26
 _LINE_GAP: Final = 13.5
+_TICK_GAP: Final = 24
 _LONGEST_NAME: Final = 27
 _SLICES: Final = 420
 _SLICES_WAITING: Final = 150
@@ -148,7 +149,7 @@ def chart(group: TraceGroup, stages: tuple[StageSpan, ...], *, end_s: float, hei
         return Chart(key=group.key, title=group.title, unit=unit_sign(group.unit), reason=group.reason)
     named = sum(trace.shown for trace in group.traces) + len(group.marks)
     tallest = max(height, TOP + BOTTOM + round(_LINE_GAP * named))
-    ticks = value_ticks(*_reach(group))
+    ticks = value_ticks(*_reach(group), wanted=max(2, (tallest - TOP - BOTTOM) // _TICK_GAP))
     frame = _Frame(end_s=max(end_s, 1e-3), low=ticks[0], high=ticks[-1], height=tallest)
     lines = _lines(group)
     return Chart(
@@ -192,6 +193,8 @@ def _reach(group: TraceGroup) -> tuple[float, float]:
     low, high = min(lows), max(highs)
     if group.unit != "degC" and low > 0:
         low = 0.0
+    if group.unit == "%":
+        high = max(high, 101.0)
     return (low, high) if high > low else (low - 1.0, low + 1.0)
 
 

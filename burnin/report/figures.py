@@ -99,7 +99,11 @@ def grouped(text: str) -> str:
     whole, point, rest = text.partition(".")
     if not whole.lstrip("\u2212").isdigit() or len(whole.lstrip("\u2212")) < 5:
         return text
-    return f"{int(whole.replace(chr(0x2212), '-')):,}".replace(",", "\u202f").replace("-", "\u2212") + point + rest
+    return (
+        f"{int(whole.replace(chr(0x2212), '-')):,}".replace(",", "\u202f").replace("-", "\u2212")
+        + point
+        + rest
+    )
 
 
 def figure(value: float | None, unit: str) -> str:

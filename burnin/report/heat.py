@@ -10,15 +10,15 @@ import numpy as np
 from burnin.records.channels import Channel
 from burnin.records.view import F64, RunView
 from burnin.report.figures import Shown, decimals_for, shown
-from burnin.report.scale import value_ticks
 from burnin.report.traces import good_column
 from burnin.report.words import shortened
 
 COLUMNS: Final = 120
-WANTED_STEPS: Final = 5
+MOST_STEPS: Final = 6
 ROW: Final = 13
 _LEFT: Final = 150
 _WIDTH: Final = 540
+_WIDTHS: Final = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 50, 100, 1000, 10**6, 10**40)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,8 +95,11 @@ def _hottest(values: F64) -> F64:
 
 
 def _bounds(cells: F64) -> tuple[float, ...]:
+    """Return the limits of at most six equal steps, whole degrees, that cover all cells."""
     low, high = float(np.nanmin(cells)), float(np.nanmax(cells))
-    return value_ticks(low, high if high > low else low + 1.0, wanted=WANTED_STEPS)
+    width = next(width for width in _WIDTHS if high // width - low // width < MOST_STEPS)
+    first = int(low // width)
+    return tuple(float(width * number) for number in range(first, int(high // width) + 2))
 
 
 def _cells(steps: object, step: int) -> str:

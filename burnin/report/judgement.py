@@ -63,6 +63,7 @@ class FindingRow:
 class CheckRow:
     """One line of the checklist with its answer."""
 
+    line: str
     outcome: str
     word: str
     text: str
@@ -150,7 +151,9 @@ def check_rows(view: RunView, findings: Sequence[Finding]) -> tuple[CheckRow, ..
         return ()
     answers = {event.answer.line: event.answer for _, event in view.of(OperatorAnswered)}
     return tuple(
-        _check_row(line, next((item for item in findings if _is_about(item, line)), None), answers.get(line.id))
+        _check_row(
+            line, next((item for item in findings if _is_about(item, line)), None), answers.get(line.id)
+        )
         for line in checklist.lines
     )
 
@@ -163,10 +166,13 @@ def _check_row(line: ChecklistLine, finding: Finding | None, answer: Answer | No
     remark = f": {shown_text(answer.remark)}" if answer and answer.remark else ""
     text = shown_text(line.text)
     return CheckRow(
+        line=shown_text(line.id),
         outcome=outcome,
         word=OUTCOME_WORDS[outcome],
         text=text,
-        answer=_without(text, sentence(finding)) if finding else "Not measured, because no rule judged this line.",
+        answer=_without(text, sentence(finding))
+        if finding
+        else "Not measured, because no rule judged this line.",
         observed=shown(observed, decimals),
         limit=shown(limit, decimals),
         unit=unit_sign(unit),
@@ -185,7 +191,9 @@ def _without(text: str, answer: str) -> str:
 def checklist_findings(view: RunView, findings: Sequence[Finding]) -> tuple[int, ...]:
     """Return the indices of the findings that the checklist's own table shows."""
     lines = view.opened.checklist.lines if view.opened.checklist else ()
-    first = (next((index for index, item in enumerate(findings) if _is_about(item, line)), None) for line in lines)
+    first = (
+        next((index for index, item in enumerate(findings) if _is_about(item, line)), None) for line in lines
+    )
     return tuple(index for index in first if index is not None)
 
 

@@ -8,11 +8,12 @@ from typing import Any, Final
 import msgspec
 
 from burnin.records.codec import to_pretty_json
+from burnin.records.events import FaultFound
 from burnin.records.findings import Finding, Verdict
 from burnin.records.view import RunView
 from burnin.report.deviations import deviations
 from burnin.report.figures import clock, local_time
-from burnin.report.judgement import check_rows, fault_count, fault_rows, open_points
+from burnin.report.judgement import MOST_FAULTS, check_rows, open_points
 from burnin.report.notes import beyond_ratings
 from burnin.report.sentences import sentence
 from burnin.report.text import verdict_line, verdict_reasons
@@ -41,7 +42,13 @@ def build_result(view: RunView, findings: Sequence[Finding], verdict: Verdict) -
             "verdict": _verdict(findings, verdict),
             "findings": [_finding(finding) for finding in findings],
             "checklist": [
-                {"text": row.text, "outcome": row.outcome, "answer": row.answer, "operator": row.operator}
+                {
+                    "line": row.line,
+                    "text": row.text,
+                    "outcome": row.outcome,
+                    "answer": row.answer,
+                    "operator": row.operator,
+                }
                 for row in check_rows(view, findings)
             ],
             "not_assessed": [
@@ -109,18 +116,21 @@ def _work(view: RunView) -> list[dict[str, Any]]:
 
 
 def _faults(view: RunView) -> dict[str, Any]:
+    found = list(view.of(FaultFound))
     return {
-        "count": fault_count(view),
+        "count": len(found),
         "first": [
             {
-                "load": row.load,
-                "kind": row.kind,
-                "stage": row.stage,
-                "core": row.core,
-                "step": row.step,
-                "seed": row.seed,
-                "values": dict(row.values),
+                "load_id": event.load_id,
+                "load": event.load,
+                "kind": event.fault,
+                "stage": event.stage,
+                "core": event.core,
+                "step": event.step,
+                "seed": event.seed,
+                "t_s": entry.t_ns / 1e9,
+                "values": event.values,
             }
-            for row in fault_rows(view)
+            for entry, event in found[:MOST_FAULTS]
         ],
     }

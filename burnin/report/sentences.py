@@ -43,29 +43,39 @@ def _word(value: object) -> str:
 def sentence(finding: Finding, templates: Mapping[str, str] = SENTENCES) -> str:
     """Return the finding in a plain sentence; slug and values where no template fits. Never raises.
 
+    A template for ``*/slug`` serves every criterion that has none of its own.
+
     A template may name every key of the finding's ``values`` and ``subject``, ``stage``, ``observed``, ``limit``,
     ``unit``, ``uncertainty`` and ``margin``.
     """
-    template = templates.get(f"{finding.criterion}/{finding.slug}")
+    template = templates.get(f"{finding.criterion}/{finding.slug}") or templates.get(f"*/{finding.slug}")
     if template is None:
         return _plain(finding)
     try:
         text = _Sentence().vformat(template, (), _fields(finding))
     except (KeyError, IndexError, ValueError):
         return _plain(finding)
-    return shown_text(text)
+    safe = shown_text(text)
+    return safe[:1].upper() + safe[1:]
 
 
 def _fields(finding: Finding) -> dict[str, Any]:
-    return {
-        **finding.values,
-        "subject": finding.subject or "the run",
-        "stage": finding.stage or "the run",
+    own = {
+        "subject": finding.subject or None,
+        "stage": finding.stage or None,
         "observed": finding.observed,
         "limit": finding.limit,
-        "unit": unit_sign(finding.unit),
+        "unit": unit_sign(finding.unit) or None,
         "uncertainty": finding.uncertainty,
         "margin": finding.margin,
+    }
+    words = {"criterion": plain_name(finding.criterion), "subject": "the run", "stage": "the run", "unit": ""}
+    nothing = {name: words.get(name) for name in own}
+    return {
+        **words,
+        **nothing,
+        **finding.values,
+        **{name: value for name, value in own.items() if value is not None},
     }
 
 
