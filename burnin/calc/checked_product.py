@@ -93,7 +93,8 @@ class CheckedProduct:
 
     def multiply(self, first: int, stop: int) -> None:
         """Compute rows ``first`` to ``stop`` of the product."""
-        np.matmul(self.left.rows[first:stop], self.right.rows, out=self.result[first:stop])
+        with np.errstate(over="ignore", invalid="ignore"):  # a changed operand may hold infinities
+            np.matmul(self.left.rows[first:stop], self.right.rows, out=self.result[first:stop])
 
     def judge(self, first: int, stop: int, *, turn: int) -> tuple[U64, NDArray[np.bool_]]:
         """Return the folds of rows ``first`` to ``stop`` of the result, shape (2, rows), and which rows are wrong.
@@ -112,7 +113,8 @@ class CheckedProduct:
             piece = slice(start, start + at_once)
             folds[:, piece] = fold_rows(panel[piece])
             if vector is not None:
-                images[piece] = _doubles(panel[piece]) @ vector[0]
+                with np.errstate(over="ignore", invalid="ignore"):
+                    images[piece] = _doubles(panel[piece]) @ vector[0]
         wrong: NDArray[np.bool_] = (folds != self.folds.values[:, first:stop]).any(axis=0)
         if vector is not None:
             wrong |= images != vector[1, first:stop]

@@ -109,7 +109,8 @@ class _Session:
 
     def _spectrum(self, row: int) -> Floats:
         """Return the spectrum of a signal, real and imaginary parts in turn, shape (2 points,)."""
-        spectrum: Floats = np.fft.fft(self._signals.rows[row].view(np.complex128)).view(np.float64)
+        with np.errstate(over="ignore", invalid="ignore"):  # a changed signal may hold infinities
+            spectrum: Floats = np.fft.fft(self._signals.rows[row].view(np.complex128)).view(np.float64)
         return spectrum
 
     def _check(self, row: int, spectrum: Floats) -> tuple[list[Fault], int]:
@@ -117,9 +118,9 @@ class _Session:
         folds = fold_rows(spectrum.reshape(-1, _FOLDED_WORDS))
         mark = digest(folds)
         signal = self._signals.rows[row]
-        back = np.fft.ifft(spectrum.view(np.complex128)).view(np.float64)
-        back -= signal
         with np.errstate(over="ignore", invalid="ignore"):
+            back = np.fft.ifft(spectrum.view(np.complex128)).view(np.float64)
+            back -= signal
             energy = float(self._energies.values[row])
             error = math.sqrt(float(back @ back) / energy)
             parseval = abs(float(spectrum @ spectrum) / self._points - energy) / energy

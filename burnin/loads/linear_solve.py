@@ -80,8 +80,12 @@ class _System:
         self.first_ratio = self.ratio(self.golden.values)
 
     def solve(self) -> Floats:
-        """Return the solution, contiguous, shape (n, right sides)."""
-        return np.ascontiguousarray(np.linalg.solve(self.matrix.rows, self.right.rows.T))
+        """Return the solution, contiguous, shape (n, right sides); all NaN when the solver finds none."""
+        try:
+            with np.errstate(over="ignore", invalid="ignore"):  # a changed operand may hold infinities
+                return np.ascontiguousarray(np.linalg.solve(self.matrix.rows, self.right.rows.T))
+        except np.linalg.LinAlgError:
+            return np.full((len(self.matrix.rows), _RIGHT_SIDES), np.nan)
 
     def ratio(self, solution: Floats) -> float:
         """Return LAPACK's test ratio of a solution."""

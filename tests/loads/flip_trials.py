@@ -20,6 +20,8 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
+from conftest import buffers_of  # stands beside this file
+
 LOADS: dict[str, dict[str, Any]] = {
     "matrix": {"params": {"n": 512}, "memory_mib": 64, "patience_s": 4.0},
     "digest": {"params": {"links": 20000}, "memory_mib": 16, "patience_s": 6.0},
@@ -33,39 +35,6 @@ LOADS: dict[str, dict[str, Any]] = {
     "transcendental": {"params": {}, "memory_mib": 64, "patience_s": 4.0},
     "march": {"params": {}, "memory_mib": 4, "patience_s": 4.0},
 }
-
-
-def buffers_of(session: Any) -> dict[str, tuple[int, int]]:
-    """Return every array reachable from a session: name to address and size."""
-    import numpy as np
-
-    found: dict[int, tuple[str, int]] = {}
-    seen: set[int] = set()
-
-    def look(name: str, value: Any, depth: int) -> None:
-        if id(value) in seen or depth > 8:
-            return
-        seen.add(id(value))
-        if isinstance(value, np.ndarray):
-            owner = value
-            while isinstance(owner.base, np.ndarray):
-                owner = owner.base
-            if owner.nbytes:
-                found[owner.ctypes.data] = (name, owner.nbytes)
-        elif isinstance(value, dict):
-            for key, item in list(value.items()):
-                look(f"{name}.{key}", item, depth + 1)
-        elif isinstance(value, list | tuple):
-            for place, item in enumerate(value):
-                look(f"{name}[{place}]", item, depth + 1)
-        elif type(value).__name__ == "_Region":
-            found[value.address] = (name, value.count)
-        elif hasattr(value, "__dict__") and type(value).__module__.startswith("burnin."):
-            for key, item in list(vars(value).items()):
-                look(f"{name}.{key}", item, depth + 1)
-
-    look("session", session, 0)
-    return {f"{name}@{address:x}": (address, size) for address, (name, size) in found.items()}
 
 
 def child(load: str, seed: int) -> None:
