@@ -131,6 +131,13 @@ def test_working_in_blocks_loses_faults_between_cells_and_only_those() -> None:
     assert block == {"SAF": "all", "TF": "all", "CFin": "6/12", "CFid": "6/24", "CFst": "18/24", "AF": "6/24"}
 
 
+def test_the_loss_between_four_cells_of_one_block() -> None:
+    # Measured before, with another program: 48 of 48 idempotent coupling faults cell by cell, 12 of 48 in one block.
+    march = march_named("March C-")
+    found = [coverage(march, cells=4, block=block).covers[3].detected for block in (1, 4)]
+    assert found == [48, 12]
+
+
 def test_a_block_larger_than_the_array_is_the_whole_array() -> None:
     march = march_named("March B")
     assert coverage(march, cells=3, block=64).covers == coverage(march, cells=3, block=3).covers
