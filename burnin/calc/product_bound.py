@@ -65,9 +65,9 @@ def product_gap(
     signs = np.where(words(seed, 0, n) >> np.uint64(63), 1.0, -1.0)
     a, b, c = (np.asarray(part, dtype=np.float64) for part in (left, right, product))
     with np.errstate(over="ignore", invalid="ignore"):
-        gap = np.abs(c @ signs - a @ (b @ signs))
-    room = 5.0 * gamma(n, roundoff) * (np.abs(a) @ (np.abs(b) @ np.ones(n)))
-    coarse = float(np.max(np.nan_to_num(gap, nan=np.inf) / room))
+        gap = np.nan_to_num(np.abs(c @ signs - a @ (b @ signs)), nan=np.inf)
+        room = 5.0 * gamma(n, roundoff) * (np.abs(a) @ (np.abs(b) @ np.ones(n)))
+        coarse = float(np.max(gap / room))
     places = (words(seed, n, 2 * _SAMPLES) % np.uint64(n)).astype(np.int64).reshape(_SAMPLES, 2)
     fine = [
         float(abs(Fraction(float(c[i, j])) - true))
