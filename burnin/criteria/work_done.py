@@ -19,8 +19,7 @@ from burnin.calc.run_facts import (
     resource_of,
     work_between,
 )
-from burnin.calc.series import effective_size, lag_one
-from burnin.calc.statistics import Sample, describe_sample, welch
+from burnin.calc.work_rates import FEWEST_PIECES, WorkRates, compare_rates, together
 from burnin.plugin.contracts import CriterionSpec, Param
 from burnin.records.events import LoadStarted
 from burnin.records.findings import Finding, Outcome
@@ -30,30 +29,46 @@ from burnin.records.view import F64, RunView, WorkColumns
 _NAME: Final = "work_done"
 _SHARE: Final = 0.97
 _FEWEST_SWEEPS: Final = 20
-_FEWEST_PIECES: Final = 20
-_ENOUGH_PIECES: Final = 24
+_MOST_PIECES: Final = 36
 _WARM_UP_S: Final = 30.0
-_LONGEST_PART_S: Final = 120.0
+_LONGEST_PART_S: Final = 180.0
+_LONG_PART_S: Final = 120.0
 _CERTAIN: Final = 0.99
+_HALF: Final = 0.5
+_LATE_S: Final = 10.0
 _UNEVEN: Final = frozenset({"one_core", "staircase"})
-_WORST_FIRST: Final = ("stalled", "slept", "slower", "open", "no_turn", "short", "even")
 _OUTCOMES: Final[dict[str, Outcome]] = {
     "stalled": "fail",
     "slept": "fail",
+    "late": "fail",
     "slower": "fail",
-    "open": "inconclusive",
     "no_turn": "inconclusive",
     "short": "inconclusive",
+    "open": "inconclusive",
+    "turns": "pass",
+    "worked": "pass",
     "even": "pass",
 }
+"""Answers, worst first."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Seen:
+    """What the record shows of one load instance: an answer already, or rates to compare."""
+
+    load: LoadStarted
+    slug: str = ""
+    rates: WorkRates | None = None
+    sweeps: int = 0
+    by_clock: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Answer:
-    """One load instance: what its hot work says beside its cold work (share, 1 for equal)."""
+    """The answer for a kind of load, and whom it speaks of."""
 
-    load: LoadStarted
     slug: str
+    subject: str
     share: float | None = None
     half_width: float | None = None
     sweeps: int = 0
@@ -64,10 +79,13 @@ class WorkDone:
     """Compares the hot end of each soak with its cold start, load instance by load instance.
 
     Cold is the first third without its warm-up (the first tenth, at most 30 s), hot an equal part at the end, each at
-    most two minutes. The difference of the mean rates and its interval are Welch's (1947), with the number of sweeps
-    lowered for neighbours that resemble each other (Bartlett 1935). A pass and a fail both need the whole interval on
-    their side (95 % and 99 %, common practice). Between them, and with fewer than twenty sweeps in a part, the answer
-    stays open, so that a busy neighbour on a shared machine rejects nothing; a load that did no work at all always fails.
+    most three minutes. An instance fails when it is slower beyond doubt (99 % shared among the instances); a kind of load
+    passes when all its instances together are as fast as asked (95 %) and none of them looks slower (levels: common
+    practice). Between the two, and with fewer than twenty pieces in a part, the answer stays open, so that a busy
+    neighbour on a shared machine rejects nothing. A load that did no work at all always fails.
+
+    Loads of memory, drives and graphics go through contents that differ in speed; they are held to half their cold work,
+    which a load that sleeps does not reach.
     """
 
     spec: Final = CriterionSpec(
@@ -88,32 +106,82 @@ class WorkDone:
         share = float(params.get("share", _SHARE))
         found = []
         for run in hot_runs(view):
-            kinds: dict[str, list[_Answer]] = {}
+            kinds: dict[str, list[_Seen]] = {}
             for load in loads_in(view, run):
-                kinds.setdefault(load.load, []).append(_answer(view, run, load, share=share))
-            found += [_finding(run, answers, share=share) for answers in kinds.values()]
+                kinds.setdefault(load.load, []).append(_see(view, run, load))
+            found += [_finding(run, seen, _answer(seen, share=share), share=share) for seen in kinds.values()]
         return tuple(found) or (Finding(criterion=_NAME, slug="no_soak", outcome="inconclusive"),)
 
 
-def _answer(view: RunView, run: StageRun, load: LoadStarted, *, share: float) -> _Answer:
+def _see(view: RunView, run: StageRun, load: LoadStarted) -> _Seen:
     columns = _within(view.work.get(load.load_id), run)
     sweeps = 0 if columns is None else len(columns.t_ns)
     if columns is None or sweeps < _FEWEST_SWEEPS:
-        return _Answer(load=load, slug="short", sweeps=sweeps)
+        return _Seen(load=load, slug="short", sweeps=sweeps)
     idle = columns.steps[-1] == columns.steps[0]
     if run.plan.shape.kind in _UNEVEN:
-        return _Answer(load=load, slug="no_turn" if idle else "even", sweeps=sweeps)
+        return _Seen(load=load, slug="no_turn" if idle else "worked", sweeps=sweeps)
     if idle:
-        return _Answer(load=load, slug="stalled", share=0.0, sweeps=sweeps)
+        return _Seen(load=load, slug="stalled", sweeps=sweeps)
+    first_s = (int(columns.t_ns[np.argmax(columns.steps > 0)]) - run.span.start_ns) / 1e9
+    if first_s > _LATE_S + run.span.span_s / 6:
+        return _Seen(load=load, slug="late", sweeps=sweeps)
     edges = _parts(view, run, columns)
     if edges is None:
-        return _Answer(load=load, slug="short", sweeps=sweeps)
+        return _Seen(load=load, slug="short", sweeps=sweeps)
     cold, hot = _rates(columns, edges[0]), _rates(columns, edges[1])
-    if not hot.any() and cold.any():
-        return _Answer(load=load, slug="slept", share=0.0, sweeps=sweeps)
-    if len(cold) < _FEWEST_PIECES:
-        return _Answer(load=load, slug="short", sweeps=sweeps)
-    return _compared(view, run, load, edges=edges, share=share)
+    if not hot.any():
+        return _Seen(load=load, slug="slept", sweeps=sweeps)
+    if len(cold) < FEWEST_PIECES:
+        return _Seen(load=load, slug="short", sweeps=sweeps)
+    step = columns.amount[-1] / max(int(columns.steps[-1]), 1)
+    grain = step / float(edges[0][1] - edges[0][0])
+    clocks = _clocks(view, run, load, parts=edges)
+    if clocks is not None:
+        cold, hot, grain = cold / clocks[0], hot / clocks[1], grain / float(np.mean(clocks[0]))
+    rates = WorkRates(cold=cold, hot=hot, grain=grain, curved=float(np.ptp(edges[0])) >= _LONG_PART_S)
+    return _Seen(load=load, rates=rates, sweeps=sweeps, by_clock=clocks is not None)
+
+
+def _answer(seen: list[_Seen], *, share: float) -> _Answer:
+    """Return the worst answer of the instances, or what they show together."""
+    answers = [_one(one, share=share, instances=len(seen)) for one in seen]
+    worst = min(answers, key=_badness)
+    rates = [one.rates for one in seen if one.rates is not None]
+    if worst.slug != "even" and not (worst.slug == "open" and (worst.share or 0.0) >= share):
+        return worst
+    all_of_them = compare_rates(together(rates), share=share, certainty=_CERTAIN)
+    return _Answer(
+        slug=all_of_them.slug,
+        subject=seen[0].load.load,
+        share=all_of_them.share,
+        half_width=all_of_them.half_width,
+        sweeps=worst.sweeps,
+        by_clock=worst.by_clock,
+    )
+
+
+def _badness(answer: _Answer) -> tuple[int, float]:
+    return list(_OUTCOMES).index(answer.slug), math.inf if answer.share is None else answer.share
+
+
+def _one(seen: _Seen, *, share: float, instances: int) -> _Answer:
+    subject = load_subject(seen.load)
+    if seen.rates is None:
+        none = 0.0 if seen.slug in {"stalled", "slept", "late"} else None
+        return _Answer(slug=seen.slug, subject=subject, share=none, sweeps=seen.sweeps)
+    rates = compare_rates(seen.rates, share=share, certainty=1 - (1 - _CERTAIN) / instances)
+    slug: str = rates.slug
+    if resource_of(seen.load) != "cpu":
+        slug = "turns" if (rates.share or 0.0) >= _HALF else "open"
+    return _Answer(
+        slug=slug,
+        subject=subject,
+        share=rates.share,
+        half_width=rates.half_width,
+        sweeps=seen.sweeps,
+        by_clock=seen.by_clock,
+    )
 
 
 def _within(columns: WorkColumns | None, run: StageRun) -> WorkColumns | None:
@@ -126,16 +194,16 @@ def _within(columns: WorkColumns | None, run: StageRun) -> WorkColumns | None:
 def _parts(view: RunView, run: StageRun, columns: WorkColumns) -> tuple[F64, F64] | None:
     """Return the edges of the pieces of the cold and of the hot part; None where the sweeps do not reach.
 
-    A piece is one sweep long, in a pulsed stage one pulse.
+    Pieces are a whole number of sweeps long, in a pulsed stage of pulses. Time before the first work does not count.
     """
-    start_s, end_s = columns.t_ns[0] / 1e9, columns.t_ns[-1] / 1e9
+    start_s, end_s = columns.t_ns[np.argmax(columns.amount > 0)] / 1e9, columns.t_ns[-1] / 1e9
     if end_s < run.span.end_ns / 1e9 - run.span.span_s / 6:
         return None
-    pulse_s = run.plan.shape.period_s if run.plan.shape.kind == "pulsed" else 0.0
-    piece_s = max(period_s(view), pulse_s)
     length_s = end_s - start_s
     cold_from_s = start_s + min(0.1 * length_s, _WARM_UP_S)
-    part_s = min(start_s + length_s / 3 - cold_from_s, max(_LONGEST_PART_S, _ENOUGH_PIECES * piece_s))
+    grid_s = max(period_s(view), run.plan.shape.period_s if run.plan.shape.kind == "pulsed" else 0.0)
+    part_s = min(start_s + length_s / 3 - cold_from_s, max(_LONGEST_PART_S, FEWEST_PIECES * grid_s))
+    piece_s = grid_s * max(1, round(part_s / grid_s / _MOST_PIECES))
     pieces = int(part_s / piece_s + 1e-6)
     steps_s = np.arange(pieces + 1) * piece_s
     return (cold_from_s + steps_s, end_s - steps_s[::-1]) if pieces else None
@@ -143,26 +211,6 @@ def _parts(view: RunView, run: StageRun, columns: WorkColumns) -> tuple[F64, F64
 
 def _rates(columns: WorkColumns, edges_s: F64) -> F64:
     return np.diff(work_between(columns, edges_s)) / np.diff(edges_s)
-
-
-def _compared(
-    view: RunView, run: StageRun, load: LoadStarted, *, edges: tuple[F64, F64], share: float
-) -> _Answer:
-    columns = view.work[load.load_id]
-    cold, hot = _rates(columns, edges[0]), _rates(columns, edges[1])
-    clocks = _clocks(view, run, load, parts=edges)
-    if clocks is not None:
-        cold, hot = cold / clocks[0], hot / clocks[1]
-    slug, half_width = _compare(hot, cold, share=share)
-    mean = float(np.mean(cold))
-    return _Answer(
-        load=load,
-        slug=slug,
-        share=float(np.mean(hot)) / mean if mean > 0 else None,
-        half_width=half_width / mean if mean > 0 else None,
-        sweeps=int(np.count_nonzero((columns.t_ns >= run.span.start_ns) & (columns.t_ns <= run.span.end_ns))),
-        by_clock=clocks is not None,
-    )
 
 
 def _clocks(
@@ -189,54 +237,26 @@ def _mean(values: F64) -> float:
     return float(np.mean(good)) if len(good) else math.nan
 
 
-def _sample(rates: F64, alike: float) -> Sample:
-    sample = describe_sample(rates)
-    return Sample(size=max(int(effective_size(alike, sample.size)), 2), mean=sample.mean, sd=sample.sd)
-
-
-def _alike(*parts: F64) -> float:
-    """Return the correlation of neighbouring pieces, the larger one of the parts, never below 0."""
-    found = [lag_one(np.arange(len(part), dtype=np.float64), part) for part in parts]
-    return max([0.0, *(value for value in found if math.isfinite(value))])
-
-
-def _compare(hot: F64, cold: F64, *, share: float) -> tuple[str, float]:
-    """Return the answer and the half width of the 95 % interval of the hot rate, in the unit of the rates."""
-    alike = _alike(hot, cold)
-    first, second = _sample(hot, alike), _sample(cold * share, alike)
-    if first.sd == 0 and second.sd == 0:
-        return ("even" if first.mean >= second.mean else "slower"), 0.0
-    usual = welch(first, second)
-    if usual.low >= 0:
-        slug = "even"
-    elif welch(first, second, confidence=_CERTAIN).high < 0:
-        slug = "slower"
-    else:
-        slug = "open"
-    return slug, (usual.high - usual.low) / 2
-
-
-def _finding(run: StageRun, answers: list[_Answer], *, share: float) -> Finding:
-    worst = min(answers, key=lambda a: (_WORST_FIRST.index(a.slug), math.inf if a.share is None else a.share))
-    slug = "worked" if worst.slug == "even" and worst.share is None else worst.slug
-    observed = None if worst.share is None else 100 * worst.share
+def _finding(run: StageRun, seen: list[_Seen], answer: _Answer, *, share: float) -> Finding:
+    observed = None if answer.share is None else 100 * answer.share
+    limit = 100 * (_HALF if answer.slug == "turns" else share)
     return Finding(
         criterion=_NAME,
-        slug=slug,
-        outcome=_OUTCOMES[worst.slug],
-        subject=load_subject(worst.load),
+        slug=answer.slug,
+        outcome=_OUTCOMES[answer.slug],
+        subject=answer.subject,
         values={
-            "instances": len(answers),
-            "sweeps": worst.sweeps,
-            "needed_sweeps": _FEWEST_PIECES,
-            "by_clock": worst.by_clock,
+            "instances": len(seen),
+            "sweeps": answer.sweeps,
+            "needed_pieces": FEWEST_PIECES,
+            "by_clock": answer.by_clock,
             "in_stage": run.span.name,
         },
         observed=observed,
-        limit=100 * share,
+        limit=limit,
         unit="%",
-        uncertainty=None if worst.half_width is None else 100 * worst.half_width,
-        margin=None if observed is None else observed - 100 * share,
+        uncertainty=None if answer.half_width is None else 100 * answer.half_width,
+        margin=None if observed is None else observed - limit,
         evidence=run.span.seqs,
         stage=run.span.name,
     )

@@ -66,14 +66,16 @@ SENTENCES: Final[dict[str, str]] = {
     "steady_state/no_sensor": "The machine shows no processor or coolant temperature, so nobody can say whether it became steady ({rule}).",
     "steady_state/no_soak": "No hot stage ran, so nothing could become steady ({rule}). Run a plan with a soak.",
     # -- work ------------------------------------------------------------------------------------------------------
-    "work_done/even": "{subject} did {observed:.1f} % of its cold work when hot in stage {in_stage} (at least {limit:.0f} %; corrected for clock: {by_clock}), the least of {instances} load(s).",
+    "work_done/even": "{subject}, {instances} load(s) together, did {observed:.1f} % of its cold work when hot in stage {in_stage}; at least {limit:.0f} % are asked for (corrected for clock: {by_clock}).",
+    "work_done/turns": "{subject} did {observed:.1f} % of its cold work when hot in stage {in_stage}. Its contents differ in speed, so it is held to {limit:.0f} % only: it worked to the end.",
     "work_done/worked": "{subject} did work in stage {in_stage}; its load goes from core to core, so hot and cold are not compared.",
     "work_done/slower": "{subject} did only {observed:.1f} % of its cold work when hot in stage {in_stage}, where {limit:.0f} % are asked for (corrected for clock: {by_clock}). Look for throttling, power limits and a cooler that does not sit right.",
     "work_done/open": "{subject} did {observed:.1f} % of its cold work when hot in stage {in_stage}, but it varied too much to hold that against {limit:.0f} %. Close other programs and let the stage run longer.",
     "work_done/slept": "{subject} worked at the start of stage {in_stage} and did nothing at its end. A load that sleeps makes no heat: find out why and run again.",
+    "work_done/late": "{subject} did nothing in the first part of stage {in_stage}. A load that sleeps makes no heat: find out why and run again.",
     "work_done/stalled": "{subject} did no work in the whole of stage {in_stage} ({sweeps} records). Find out why and run again.",
     "work_done/no_turn": "{subject} had no turn in stage {in_stage}. Let the stage run longer.",
-    "work_done/short": "Stage {in_stage} is too short on record ({sweeps} records for {subject}) to compare hot with cold work; {needed_sweeps} are needed at either end. Run a longer plan.",
+    "work_done/short": "Stage {in_stage} is too short on record ({sweeps} records for {subject}) to compare hot with cold work; {needed_pieces} are needed at either end. Run a longer plan.",
     "work_done/no_soak": "No soak ran, so hot and cold work cannot be compared.",
     # -- throttling, errors ----------------------------------------------------------------------------------------
     "no_throttling/none": "None of {counters} throttle counter(s) moved.",

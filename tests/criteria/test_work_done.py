@@ -5,6 +5,7 @@ import pytest
 
 from burnin.criteria.work_done import PLUGIN
 from burnin.records.channels import Channel
+from burnin.records.events import Sweep, WorkDone
 from burnin.records.plan import Shape
 
 LOAD = "0.matrix.0"
@@ -36,7 +37,7 @@ def _noise(count, *, sd, phi=0.0, seed=1):
 
 def test_equal_work_hot_and_cold_passes(tell, one_stage):
     finding = _judge(_run(tell, one_stage(), 100 + _noise(600, sd=1.0)))
-    assert (finding.outcome, finding.slug, finding.subject) == ("pass", "even", "matrix on core 0")
+    assert (finding.outcome, finding.slug, finding.subject) == ("pass", "even", "matrix")
     assert finding.observed == pytest.approx(100.0, abs=0.5)
     assert 0 < finding.uncertainty < 1
     assert finding.margin == pytest.approx(finding.observed - 97.0)
@@ -47,8 +48,8 @@ def test_work_that_falls_by_a_tenth_as_it_heats_fails(tell, one_stage):
     rates = 100 - 10 * (1 - np.exp(-np.arange(1800) / 300)) + _noise(1800, sd=1.0)
     finding = _judge(_run(tell, one_stage(length_s=1800.0), rates))
     assert (finding.outcome, finding.slug) == ("fail", "slower")
-    # cold is 30 s to 150 s: 100 - 10 (1 - mean of exp(-t/300)) = 97.4; hot is 90.0
-    assert finding.observed == pytest.approx(100 * 90.0 / 97.4, abs=0.5)
+    # cold is 30 s to 210 s: 90 + 10 * 300/180 (exp(-0.1) - exp(-0.7)) = 96.8; hot is 90.0
+    assert finding.observed == pytest.approx(100 * 90.0 / 96.8, abs=0.5)
 
 
 @pytest.mark.parametrize(("count", "at_least"), [(100, 12), (300, 19), (900, 20)])
@@ -175,11 +176,89 @@ def test_the_share_is_a_parameter(tell, one_stage):
     assert _judge(run).outcome != "pass"
 
 
-def test_a_cold_part_without_work_says_nothing_about_the_hot_one(tell, one_stage):
+def test_a_load_that_slept_through_the_beginning_fails(tell, one_stage):
     late = np.where(np.arange(600) < 400, 0.0, 100.0)
-    assert _judge(_run(tell, one_stage(), late)).observed is None
-    never_in_the_parts = np.where(abs(np.arange(600) - 300) < 50, 100.0, 0.0)
-    assert _judge(_run(tell, one_stage(), never_in_the_parts)).observed is None
+    finding = _judge(_run(tell, one_stage(), late))
+    assert (finding.outcome, finding.slug, finding.observed) == ("fail", "late", 0.0)
+
+
+def test_a_load_that_stopped_after_the_middle_slept(tell, one_stage):
+    middle = np.where(np.arange(600) < 350, 100.0, 0.0)
+    assert _judge(_run(tell, one_stage(), middle)).slug == "slept"
+
+
+def test_a_memory_load_goes_through_contents_that_differ_and_is_held_to_half(tell, one_stage):
+    turns = np.repeat(np.tile([90.0, 65.0, 40.0, 60.0], 4), 38)[:600]
+    finding = _judge(_run(tell, one_stage(), turns, load="memory_patterns"))
+    assert (finding.outcome, finding.slug, finding.limit) == ("pass", "turns", 50.0)
+    mostly_asleep = np.where(np.arange(600) < 300, 100.0, 30.0)
+    assert _judge(_run(tell, one_stage(), mostly_asleep, load="memory_patterns")).slug == "open"
+    asleep = np.where(np.arange(600) < 300, 100.0, 0.0)
+    assert _judge(_run(tell, one_stage(), asleep, load="memory_patterns")).outcome == "fail"
+
+
+def test_time_in_which_memory_is_only_written_is_no_cold_work(tell, one_stage):
+    told = tell(one_stage(), sample_hz=1.0)
+    run = told.builder.stage(0, "only").load(LOAD, "memory_patterns", stage=0, core=0)
+    for second in range(600):
+        done = WorkDone(
+            load_id=LOAD, steps=10 * (second + 1), amount=max(0.0, 5.0 * (second - 99)), digest="0"
+        )
+        run.wait(1.0).add(Sweep(v=(70.0, 4500.0, 3.0), w=(done,)))
+    finding = _judge(run.end_stage(0, "only"))
+    assert (finding.slug, finding.observed) == ("turns", pytest.approx(100.0, abs=0.1))
+
+
+def test_few_long_steps_are_compared_as_what_they_are(tell, one_stage):
+    """A step every two seconds: sweeps see 0 and 1 in turn, which is counting and not the machine."""
+    finding = _judge(_run(tell, one_stage(length_s=1200.0), np.full(1200, 0.5)))
+    assert (finding.outcome, finding.slug) == ("pass", "even")
+
+
+def _cores(tell, stage, rates):
+    """All cores at once, ``rates`` of shape (cores, sweeps)."""
+    run = tell(stage, sample_hz=1.0).builder.stage(0, stage.name)
+    names = [f"0.matrix.{core}" for core in range(len(rates))]
+    for core, name in enumerate(names):
+        run.load(name, "matrix", stage=0, core=core)
+    for sweep in rates.T:
+        run.sweeps_at([(70.0, 4500.0, 3.0)], work=dict(zip(names, map(float, sweep), strict=True)))
+    return run.end_stage(0, stage.name)
+
+
+def test_many_noisy_cores_are_judged_together(tell, one_stage):
+    noisy = np.stack([100 + _noise(600, sd=12.0, seed=seed) for seed in range(8)])
+    finding = _judge(_cores(tell, one_stage(), noisy))
+    assert (finding.outcome, finding.subject, finding.values["instances"]) == ("pass", "matrix", 8)
+
+
+def test_one_slow_core_among_many_fails_by_itself(tell, one_stage):
+    rates = np.stack([100 + _noise(600, sd=1.0, seed=seed) for seed in range(8)])
+    rates[5, 300:] *= 0.85
+    finding = _judge(_cores(tell, one_stage(), rates))
+    assert (finding.outcome, finding.slug, finding.subject) == ("fail", "slower", "matrix on core 5")
+    assert finding.observed == pytest.approx(85, abs=1)
+
+
+def test_one_core_without_enough_record_leaves_it_open(tell, one_stage):
+    told = tell(one_stage(), sample_hz=1.0)
+    run = told.builder.stage(0, "only")
+    for core in range(2):
+        run.load(f"0.matrix.{core}", "matrix", stage=0, core=core)
+    noise = 100 + _noise(600, sd=15.0)
+    for second, rate in enumerate(noise):
+        work = {"0.matrix.0": float(rate), **({"0.matrix.1": 9.0} if second < 9 else {})}
+        run.sweeps_at([(70.0, 4500.0, 3.0)], work=work)
+    finding = _judge(run.end_stage(0, "only"))
+    assert (finding.slug, finding.subject) == ("short", "matrix on core 1")
+
+
+def test_one_core_that_looks_slower_leaves_it_open(tell, one_stage):
+    rates = np.stack([100 + _noise(600, sd=1.0, seed=seed) for seed in range(8)])
+    rates[5] += _noise(600, sd=20.0, phi=0.5, seed=50)
+    rates[5, 300:] -= 8.0
+    finding = _judge(_cores(tell, one_stage(), rates))
+    assert (finding.outcome, finding.subject) == ("inconclusive", "matrix on core 5")
 
 
 def test_a_clock_of_another_core_is_not_used(tell, one_stage):
