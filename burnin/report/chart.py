@@ -12,7 +12,7 @@ from burnin.report.envelope import path_data, short
 from burnin.report.figures import figure, span, unit_sign
 from burnin.report.scale import spread, time_label, time_ticks, time_unit, value_ticks
 from burnin.report.traces import Trace, TraceGroup
-from burnin.report.words import shortened
+from burnin.report.words import shortened, shown_text
 
 WIDTH: Final = 760
 LEFT: Final = 50
@@ -225,7 +225,7 @@ def stage_bands(stages: tuple[StageSpan, ...], x: object) -> tuple[Band, ...]:
 def _lines(group: TraceGroup) -> tuple[Line, ...]:
     return tuple(
         Line(
-            key=trace.key,
+            key=shown_text(trace.key),
             label=trace.label,
             style=index % STYLES,
             path=path_data(group.t_s, trace.values, _SLICES if trace.shown else _SLICES_WAITING),

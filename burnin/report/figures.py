@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta, timezone
 from typing import Final
 
 from burnin.records.events import Anchor
+from burnin.report.words import shown_text
 
 _DECIMALS: Final = {
     "degC": 1,
@@ -47,7 +48,7 @@ class Shown:
 
 def unit_sign(unit: str) -> str:
     """Return the unit as printed: ``degC`` as the degree sign and C, a count without a unit."""
-    return _SIGNS.get(unit, unit)
+    return _SIGNS.get(unit, shown_text(unit))
 
 
 def decimals_for(unit: str, *values: float | None) -> int | None:

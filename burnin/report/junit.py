@@ -31,7 +31,7 @@ def build_junit(view: RunView, findings: Sequence[Finding], verdict: Verdict) ->
     for finding in findings:
         _case(suite, finding)
     indent(root)
-    return tostring(root, encoding="utf-8", xml_declaration=True) + b"\n"
+    return b'<?xml version="1.0" encoding="utf-8"?>\n' + tostring(root, encoding="unicode").encode() + b"\n"
 
 
 def _suite(view: RunView, findings: Sequence[Finding]) -> dict[str, str]:

@@ -16,7 +16,7 @@ from burnin.records.findings import Finding, Verdict
 from burnin.records.view import RunView
 from burnin.report.page import Page, certificate_page
 from burnin.report.templates import template_folder
-from burnin.report.words import css_string, shortened
+from burnin.report.words import css_string, shortened, shown_text
 
 _LONGEST_FOOTER: Final = 64
 _LONGEST_WORD: Final = 26
@@ -69,9 +69,10 @@ def _environment(folder: Path) -> Environment:
 
 
 def breakable(text: str) -> Markup:
-    """Return ``text`` escaped, with places to break the line inside words too long for a table cell."""
+    """Return ``text`` safe to show and escaped, with places to break the line inside words too long for a table cell."""
     return Markup("").join(
-        Markup("<wbr>").join(piece) if isinstance(piece, list) else piece for piece in _pieces(text)
+        Markup("<wbr>").join(piece) if isinstance(piece, list) else piece
+        for piece in _pieces(shown_text(text))
     )
 
 
