@@ -27,6 +27,8 @@ class DeviceNames:
 
     def best(self, vendor_id: str, device_id: str) -> str:
         """Return vendor and device name; raw ids stand in for what has no name."""
+        if not vendor_id:
+            return "device without ids"
         vendor = self.vendors.get(vendor_id)
         device = self.devices.get((vendor_id, device_id))
         if vendor is None:

@@ -1,49 +1,64 @@
+"""Reading one-value files through a host."""
+
 from __future__ import annotations
 
 import pytest
 
-from burnin.host.attributes import link_name, read_first, read_int, read_number, read_text, reason_unread
-from burnin.host.simulated import SimulatedHost
+from burnin.host.attributes import (
+    link_name,
+    read_first,
+    read_int,
+    read_number,
+    read_text,
+    reason_unread,
+)
+from burnin.host.recorded import RecordedHost
+from burnin.testing.machine_tree import parse_tree, write_tree
+
+TREE = """
+text /sys/value = " 42\\n"
+text /sys/word = "word\\n"
+text /sys/empty = "\\n"
+text /sys/half = "1.5\\n"
+text /sys/endless = "1e999\\n"
+text /sys/hex = "0x1f\\n"
+dir /sys/drivers/name
+link /sys/driver -> drivers/name
+link /sys/broken -> nowhere
+"""
 
 
 @pytest.fixture
-def host():
-    host = SimulatedHost()
-    for name, content in {
-        "text": b" two words \0\n", "empty": b"\n", "int": b"42\n", "hex": b"0x2a\n", "float": b"1.5\n",
-        "infinite": b"inf\n", "not_a_number": b"nan\n", "bytes": b"\xff\n",
-    }.items():  # fmt: skip
-        host.set_file(f"/x/{name}", content)
-    return host
+def host(tmp_path):
+    return RecordedHost(str(write_tree(parse_tree(TREE), tmp_path)))
 
 
-def test_text_is_stripped_and_nothing_is_none(host):
-    assert read_text(host, "/x/text") == "two words"
-    assert read_text(host, "/x/empty") is None
-    assert read_text(host, "/x/gone") is None
-    assert read_text(host, "/x/bytes") == "\N{REPLACEMENT CHARACTER}"
+def test_text(host):
+    assert read_text(host, "/sys/word") == "word"
+    assert read_text(host, "/sys/empty") is None
+    assert read_text(host, "/sys/absent") is None
 
 
-def test_numbers_are_numbers_or_none(host):
-    assert read_int(host, "/x/int") == 42
-    assert read_int(host, "/x/hex", base=16) == 42
-    assert read_number(host, "/x/float") == 1.5
-    for name in ("text", "gone", "empty"):
-        assert read_int(host, f"/x/{name}") is None
-        assert read_number(host, f"/x/{name}") is None
-    assert read_number(host, "/x/infinite") is None
-    assert read_number(host, "/x/not_a_number") is None
+def test_numbers(host):
+    assert read_int(host, "/sys/value") == 42
+    assert read_int(host, "/sys/hex", base=16) == 31
+    assert read_int(host, "/sys/word") is None
+    assert read_int(host, "/sys/absent") is None
+    assert read_number(host, "/sys/half") == 1.5
+    assert [read_number(host, f"/sys/{name}") for name in ("word", "endless", "absent")] == [None, None, None]
 
 
-def test_the_first_readable_file_wins(host):
-    assert read_first(host, ("/x/gone", "/x/int", "/x/hex")) == b"42\n"
-    assert read_first(host, ("/x/gone",)) == b""
+def test_the_first_that_can_be_read(host):
+    assert read_first(host, ("/sys/absent", "/sys/word", "/sys/value")) == b"word\n"
+    assert read_first(host, ("/sys/absent",)) == b""
 
 
-def test_reasons_and_links(host):
-    assert reason_unread(host, "/x/gone") == "not there"
-    assert reason_unread(host, "/x/int") == ""
-    assert link_name(host, "/sys/class/drm/card0") == "card0"
-    assert link_name(host, "/sys/class/hwmon/hwmon2") == "hwmon2"
-    assert link_name(host, "/x/int") == ""
-    assert link_name(host, "/x/gone") == ""
+def test_reasons(host):
+    assert reason_unread(host, "/sys/word") == ""
+    assert reason_unread(host, "/sys/absent") == "not there"
+
+
+def test_links(host):
+    assert link_name(host, "/sys/driver") == "name"
+    assert link_name(host, "/sys/broken") == ""
+    assert link_name(host, "/sys/word") == ""
