@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import traceback
 from collections.abc import Mapping
 from pathlib import Path
 from typing import IO, Final
@@ -110,3 +111,8 @@ def guard_against_orphanhood(supervisor_pid: int) -> None:
 def orphaned(supervisor_pid: int) -> bool:
     """Return whether the supervisor is no longer this process's parent."""
     return hasattr(os, "getppid") and os.getppid() != supervisor_pid
+
+
+def last_lines() -> str:
+    """Return the error being handled with the place it came from, short enough for one journal line."""
+    return traceback.format_exc(limit=-3)[-1500:].strip()

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import selectors
 import struct
+import time
+from collections.abc import Sequence
 from typing import Final, Generic, TypeVar
 
 import msgspec
@@ -171,6 +173,7 @@ class Link(Generic[M]):
         self.write_fd = write_fd
         self.closed = False
         self._buffer = bytearray()
+        self._put_back: list[M] = []
         self._decoder = msgspec.msgpack.Decoder(incoming)
         self._encoder = msgspec.msgpack.Encoder()
 
@@ -188,7 +191,7 @@ class Link(Generic[M]):
     def receive(self) -> list[M]:
         """Return every whole message that has arrived; ``closed`` tells that no more will."""
         self._fill()
-        messages: list[M] = []
+        messages, self._put_back = self._put_back, []
         while len(self._buffer) >= _HEAD.size:
             (size,) = _HEAD.unpack_from(self._buffer)
             if size > MOST_BYTES:
@@ -200,6 +203,10 @@ class Link(Generic[M]):
             messages.append(self._decoder.decode(bytes(self._buffer[_HEAD.size : end])))
             del self._buffer[:end]
         return messages
+
+    def put_back(self, messages: Sequence[M]) -> None:
+        """Let messages be received again, before any others."""
+        self._put_back = [*messages, *self._put_back]
 
     def _fill(self) -> None:
         while not self.closed:
@@ -218,7 +225,7 @@ class Link(Generic[M]):
 
     def wait(self, seconds: float) -> bool:
         """Wait until something can be read, at most ``seconds``; True when it can."""
-        if self.closed:
+        if self.closed or self._put_back:
             return True
         with selectors.DefaultSelector() as selector:
             selector.register(self.read_fd, selectors.EVENT_READ)
@@ -232,3 +239,15 @@ class Link(Generic[M]):
             except OSError:
                 continue
         self.closed = True
+
+
+def first_message(link: Link[M], seconds: float) -> M | None:
+    """Return the first message, None when none comes within ``seconds``; what came with it is put back."""
+    deadline = time.monotonic() + seconds
+    while not link.closed and time.monotonic() < deadline:
+        link.wait(0.2)
+        messages = link.receive()
+        if messages:
+            link.put_back(messages[1:])
+            return messages[0]
+    return None

@@ -7,10 +7,9 @@ import os
 import signal
 from typing import Final
 
-from burnin.engine.child import LEASE_S, LOST_SUPERVISOR, guard_against_orphanhood, orphaned
-from burnin.engine.messages import Leaving, Link, SampleSetUp, Stop, Swept, ToSampler
+from burnin.engine.child import LEASE_S, LOST_SUPERVISOR, guard_against_orphanhood, last_lines, orphaned
+from burnin.engine.messages import Leaving, Link, SampleSetUp, Stop, Swept, ToSampler, first_message
 from burnin.engine.sweep import Sweeper
-from burnin.engine.worker import last_lines
 from burnin.host.open import open_host
 from burnin.host.protocol import Host
 from burnin.plugin.discovery import usable
@@ -105,13 +104,7 @@ def serve(link: Link[ToSampler], set_up: SampleSetUp) -> int:
 def main(read_fd: int, write_fd: int) -> None:
     """Entry point of the child process."""
     link: Link[ToSampler] = Link(read_fd, write_fd, ToSampler)
-    code = LOST_SUPERVISOR
-    for _ in range(int(LEASE_S / 0.2)):
-        link.wait(0.2)
-        messages = link.receive()
-        if link.closed or messages:
-            break
-    if messages and isinstance(messages[0], SampleSetUp):
-        code = serve(link, messages[0])
+    first = first_message(link, LEASE_S)
+    code = serve(link, first) if isinstance(first, SampleSetUp) else LOST_SUPERVISOR
     link.close()
     raise SystemExit(code)

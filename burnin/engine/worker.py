@@ -7,11 +7,10 @@ import gc
 import os
 import signal
 import time
-import traceback
 from pathlib import Path
 from typing import Final
 
-from burnin.engine.child import LEASE_S, LOST_SUPERVISOR, guard_against_orphanhood, orphaned
+from burnin.engine.child import LEASE_S, LOST_SUPERVISOR, guard_against_orphanhood, last_lines, orphaned
 from burnin.engine.messages import (
     Checkpoint,
     Finish,
@@ -25,6 +24,7 @@ from burnin.engine.messages import (
     Stop,
     ToWorker,
     Wrong,
+    first_message,
 )
 from burnin.engine.schedule import Pace
 from burnin.errors import BurninError
@@ -159,17 +159,6 @@ def context_of(set_up: SetUp) -> LoadContext:
     )
 
 
-def first_message(link: Link[ToWorker], seconds: float) -> ToWorker | None:
-    """Return the first message, None when none comes."""
-    deadline = time.monotonic() + seconds
-    while not link.closed and time.monotonic() < deadline:
-        link.wait(0.2)
-        messages = link.receive()
-        if messages:
-            return messages[0]
-    return None
-
-
 def serve(link: Link[ToWorker]) -> int:
     """Run one load from set-up to leave; return the exit code."""
     set_up = first_message(link, LEASE_S)
@@ -208,11 +197,6 @@ def _drive(link: Link[ToWorker], session: LoadSession, set_up: SetUp, unit: str)
         link.send(Leaving(how=worker.leave, last_ns=worker.last_ns))
     session.close()
     return LOST_SUPERVISOR if worker.leave == "lost_supervisor" else 0
-
-
-def last_lines() -> str:
-    """Return the error being handled with the place it came from, short enough for one journal line."""
-    return traceback.format_exc(limit=-3)[-1500:].strip()
 
 
 def main(read_fd: int, write_fd: int) -> None:
