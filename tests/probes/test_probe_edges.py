@@ -214,7 +214,12 @@ def test_pci_devices_with_odd_ids_and_links(tree):
     files = {"vendor": "odd", "class": "0x030000", "current_link_speed": "odd", "current_link_width": "255"}
     host = tree({f"{base}/{name}": text for name, text in files.items()})
     (device,) = pci.PLUGIN.probe(host).devices
-    assert (device.vendor_id, device.width, device.speed_gts, device.name) == ("", None, None, "device without ids")
+    assert (device.vendor_id, device.width, device.speed_gts, device.name) == (
+        "",
+        None,
+        None,
+        "device without ids",
+    )
     assert graphics.PLUGIN.probe(host).cards[0].address == "0000:01:00.0"
 
 
