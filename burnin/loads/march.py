@@ -113,9 +113,11 @@ class _Session:
         faults: list[Fault] = []
         done, swept = 0, 1
         stop_ns = self._clock.mono_ns() + int(self._context.step_budget_s * 0.9e9)
-        while swept and self._clock.mono_ns() < stop_ns:
+        while swept:
             swept = self._some_sweeps(faults)
             done += swept
+            if self._clock.mono_ns() >= stop_ns:
+                break
         return self._result(done, faults, settled=not swept)
 
     def close(self) -> None:

@@ -30,6 +30,7 @@ _OVERHEAD_BYTES: Final = 8 << 20
 _HUGE_PAGE_BYTES: Final = 2 << 20
 _LOCK_ON_FAULT: Final = 1
 _MOST_FAULTS: Final = 16
+_PAGEMAP: Final = "/proc/self/pagemap"
 
 SPEC: Final = LoadSpec(
     title="Patterns over most of memory, written, read back and turned round",
@@ -161,12 +162,14 @@ class _Session:
         faults = self._mend_tiles()
         stop_ns = self._clock.mono_ns() + int(self._context.step_budget_s * 0.9e9)
         checked = 0
-        while self._finished < self._pieces and self._clock.mono_ns() < stop_ns:
+        while self._finished < self._pieces:
             content = self._new if self._finished < self._done else self._old
             if content is not None:
                 self._check(self._piece(self._finished), content, faults)
                 checked += self._piece_bytes
             self._finished += 1
+            if self._clock.mono_ns() >= stop_ns:
+                break
         return self._result(checked, faults, settled=self._finished >= self._pieces)
 
     def close(self) -> None:
@@ -283,7 +286,7 @@ def _physical(address: int) -> str:
     administrator's rights, bit 63 set when the page is present (Documentation/admin-guide/mm/pagemap.rst).
     """
     try:
-        with open("/proc/self/pagemap", "rb", buffering=0) as entries:  # noqa: PTH123 - a kernel file
+        with open(_PAGEMAP, "rb", buffering=0) as entries:  # noqa: PTH123 - a kernel file
             entries.seek(address // mmap.PAGESIZE * 8)
             entry = int.from_bytes(entries.read(8), "little")
     except OSError:
