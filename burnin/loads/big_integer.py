@@ -67,8 +67,9 @@ class _Session:
         mark = 0
         for place in range(self._products):
             product = factors[place] * factors[place + 1]
-            mark = chain(mark, product & MASK, product >> (64 * self._count))
-            if product % PRIME != rests[place] * rests[place + 1] % PRIME:
+            rest = product % PRIME
+            mark = chain(mark, rest, product & MASK)
+            if rest != rests[place] * rests[place + 1] % PRIME:
                 faults.append(self._wrong(place, product, factors))
         self._step += 1
         return StepResult(amount=self._products, digest=mark, faults=tuple(faults[:16]))
