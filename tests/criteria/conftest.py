@@ -12,7 +12,7 @@ from burnin.plugin.discovery import usable
 from burnin.records.channels import Channel
 from burnin.records.events import SafetyArmed, TripLimit
 from burnin.records.plan import LoadUse, Plan, Shape, Stage
-from burnin.report.sentences_run import SENTENCES
+from burnin.report.sentences import SENTENCES
 from burnin.testing.run_builder import RunBuilder
 
 CPU = Channel(
