@@ -123,17 +123,16 @@ def _see(view: RunView, run: StageRun, load: LoadStarted) -> _Seen:
         return _Seen(load=load, slug="no_turn" if idle else "worked", sweeps=sweeps)
     if idle:
         return _Seen(load=load, slug="stalled", sweeps=sweeps)
-    first_s = (int(columns.t_ns[np.argmax(columns.steps > 0)]) - run.span.start_ns) / 1e9
+    ready_ns = max(entry.t_ns for entry, one in view.of(LoadStarted) if one.stage == run.span.index)
+    first_s = (int(columns.t_ns[np.argmax(columns.steps > 0)]) - ready_ns) / 1e9
     if first_s > _LATE_S + run.span.span_s / 6:
         return _Seen(load=load, slug="late", sweeps=sweeps)
     edges = _parts(view, run, columns)
-    if edges is None:
+    if edges is not None and not np.ptp(columns.steps[columns.t_ns / 1e9 >= edges[1][0] - 1e-6]):
+        return _Seen(load=load, slug="slept", sweeps=sweeps)
+    if edges is None or len(edges[0]) <= FEWEST_PIECES or not columns.amount[-1] > 0:
         return _Seen(load=load, slug="short", sweeps=sweeps)
     cold, hot = _rates(columns, edges[0]), _rates(columns, edges[1])
-    if not hot.any():
-        return _Seen(load=load, slug="slept", sweeps=sweeps)
-    if len(cold) < FEWEST_PIECES:
-        return _Seen(load=load, slug="short", sweeps=sweeps)
     step = columns.amount[-1] / max(int(columns.steps[-1]), 1)
     grain = step / float(edges[0][1] - edges[0][0])
     clocks = _clocks(view, run, load, parts=edges)

@@ -70,7 +70,7 @@ SENTENCES: Final[dict[str, str]] = {
     "work_done/turns": "{subject} did {observed:.1f} % of its cold work when hot in stage {in_stage}. Its contents differ in speed, so it is held to {limit:.0f} % only: it worked to the end.",
     "work_done/worked": "{subject} did work in stage {in_stage}; its load goes from core to core, so hot and cold are not compared.",
     "work_done/slower": "{subject} did only {observed:.1f} % of its cold work when hot in stage {in_stage}, where {limit:.0f} % are asked for (corrected for clock: {by_clock}). Look for throttling, power limits and a cooler that does not sit right.",
-    "work_done/open": "{subject} did {observed:.1f} % of its cold work when hot in stage {in_stage}, but it varied too much to hold that against {limit:.0f} %. Close other programs and let the stage run longer.",
+    "work_done/open": "{subject} did {observed:.1f} % of its cold work when hot in stage {in_stage}, give or take {uncertainty:.1f} %: not certain enough to hold against {limit:.0f} %. Close other programs and let the stage run longer.",
     "work_done/slept": "{subject} worked at the start of stage {in_stage} and did nothing at its end. A load that sleeps makes no heat: find out why and run again.",
     "work_done/late": "{subject} did nothing in the first part of stage {in_stage}. A load that sleeps makes no heat: find out why and run again.",
     "work_done/stalled": "{subject} did no work in the whole of stage {in_stage} ({sweeps} records). Find out why and run again.",

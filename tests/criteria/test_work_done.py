@@ -182,6 +182,17 @@ def test_a_load_that_slept_through_the_beginning_fails(tell, one_stage):
     assert (finding.outcome, finding.slug, finding.observed) == ("fail", "late", 0.0)
 
 
+def test_the_time_loads_take_to_open_is_no_sleep(tell, one_stage):
+    told = tell(one_stage(), sample_hz=1.0)
+    run = (
+        told.builder.stage(0, "only")
+        .sweeps_at([(70.0, 4500.0, 3.0)] * 200)
+        .load(LOAD, "matrix", stage=0, core=0)
+    )
+    run.sweeps_at([(70.0, 4500.0, 3.0)] * 400, work={LOAD: 9.0}).end_stage(0, "only")
+    assert _judge(run).outcome == "pass"
+
+
 def test_a_load_that_stopped_after_the_middle_slept(tell, one_stage):
     middle = np.where(np.arange(600) < 350, 100.0, 0.0)
     assert _judge(_run(tell, one_stage(), middle)).slug == "slept"
@@ -207,6 +218,18 @@ def test_time_in_which_memory_is_only_written_is_no_cold_work(tell, one_stage):
         run.wait(1.0).add(Sweep(v=(70.0, 4500.0, 3.0), w=(done,)))
     finding = _judge(run.end_stage(0, "only"))
     assert (finding.slug, finding.observed) == ("turns", pytest.approx(100.0, abs=0.1))
+
+
+def test_a_memory_load_that_only_wrote_so_far_has_not_slept(tell, one_stage):
+    """Steps go on while nothing is read back yet: the first pass over a large memory."""
+    for length_s in (21, 600):
+        run = tell(one_stage(length_s=float(length_s)), sample_hz=1.0).builder.stage(0, "only")
+        run.load(LOAD, "memory_patterns", stage=0, core=0)
+        for second in range(length_s):
+            done = WorkDone(load_id=LOAD, steps=9 * (second + 1), amount=0.0, digest="0")
+            run.wait(1.0).add(Sweep(v=(70.0, 4500.0, 3.0), w=(done,)))
+        finding = _judge(run.end_stage(0, "only"))
+        assert (finding.outcome, finding.slug) == ("inconclusive", "short")
 
 
 def test_few_long_steps_are_compared_as_what_they_are(tell, one_stage):
