@@ -20,7 +20,7 @@ RIGHT: Final = 226
 TOP: Final = 22
 BOTTOM: Final = 26
 _LINE_GAP: Final = 13.5
-_TICK_GAP: Final = 24
+_TICK_GAP: Final = 17
 _LONGEST_NAME: Final = 27
 _SLICES: Final = 420
 _SLICES_WAITING: Final = 150
@@ -194,7 +194,7 @@ def _reach(group: TraceGroup) -> tuple[float, float]:
     if group.unit != "degC" and low > 0:
         low = 0.0
     if group.unit == "%":
-        high = max(high, 101.0)
+        high = max(high, 100.0)
     return (low, high) if high > low else (low - 1.0, low + 1.0)
 
 

@@ -42,6 +42,7 @@ class FindingRow:
         evidence: Journal lines it rests on.
         waived: True when a waiver covers it.
         paper: False for a row that only the screen shows, because its like already stands on paper.
+        brief: True where the figures say on paper all that the sentence says.
     """
 
     outcome: str
@@ -57,6 +58,7 @@ class FindingRow:
     evidence: str
     waived: bool
     paper: bool
+    brief: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,10 +80,11 @@ class CheckRow:
 
 @dataclass(frozen=True, kw_only=True)
 class OpenPoint:
-    """Something that was not assessed, with the reason."""
+    """Something that was not assessed, with the reason; ``judged`` where the table of criteria says so too."""
 
     what: str
     reason: str
+    judged: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,6 +137,7 @@ def _finding_row(finding: Finding, verdict: Verdict, *, paper: bool) -> FindingR
         evidence=ranges(sorted(set(finding.evidence))),
         waived=_waived(finding, verdict),
         paper=paper,
+        brief=finding.outcome == "pass" and finding.observed is not None and finding.limit is not None,
     )
 
 
@@ -216,7 +220,11 @@ def open_points(view: RunView, findings: Sequence[Finding]) -> tuple[OpenPoint, 
     for finding in findings:
         if finding.outcome in {"inconclusive", "not_applicable"}:
             about = f" ({shown_text(finding.subject)})" if finding.subject else ""
-            points.append(OpenPoint(what=f"{plain_name(finding.criterion)}{about}", reason=sentence(finding)))
+            points.append(
+                OpenPoint(
+                    what=f"{plain_name(finding.criterion)}{about}", reason=sentence(finding), judged=True
+                )
+            )
     return tuple(dict.fromkeys(points))
 
 

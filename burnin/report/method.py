@@ -129,6 +129,12 @@ def versions(view: RunView) -> tuple[Version, ...]:
 
 
 def plugin_versions(view: RunView) -> tuple[Version, ...]:
-    """Return every plugin used with its distribution and version: loads, sources, probes and criteria."""
-    plugins = sorted(view.opened.software.plugins.items())
-    return tuple(Version(name=shown_text(name), version=shown_text(version)) for name, version in plugins)
+    """Return every plugin used, those of one room and one version together: loads, sources, probes and criteria."""
+    together: dict[tuple[str, str], list[str]] = {}
+    for name, version in sorted(view.opened.software.plugins.items()):
+        room, _, own = name.rpartition("/")
+        together.setdefault((room, version), []).append(plain_name(own))
+    return tuple(
+        Version(name=shown_text(f"{room or 'plugins'}, {version}"), version=", ".join(names))
+        for (room, version), names in together.items()
+    )

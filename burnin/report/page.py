@@ -26,8 +26,8 @@ from burnin.report.words import counted, shortened, shown_text
 from burnin.report.work import CoreRow, LoadTotals, WorkRow, core_rows, load_totals, rate_group, work_rows
 
 _MOST_REASONS: Final = 6
-_TALL: Final = 205
-_LOW: Final = 122
+_TALL: Final = 196
+_LOW: Final = 116
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,6 +74,7 @@ class Judged:
     checklist_about: str
     checks: tuple[judgement.CheckRow, ...]
     open_points: tuple[judgement.OpenPoint, ...]
+    open_judged: str
     faults: tuple[judgement.FaultRow, ...]
     fault_count: int
     deviations: tuple[Remarked, ...]
@@ -215,13 +216,16 @@ def _judged(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> Jud
         [finding for index, finding in enumerate(findings) if index not in elsewhere], verdict
     )
     checklist = view.opened.checklist
+    points = judgement.open_points(view, findings)
+    judged = sum(point.judged for point in points)
     return Judged(
         findings=rows,
         off_paper=sum(not row.paper for row in rows),
         checklist_title=shown_text(checklist.title) if checklist else "",
         checklist_about=shown_text(checklist.about) if checklist else "",
         checks=judgement.check_rows(view, findings),
-        open_points=judgement.open_points(view, findings),
+        open_points=points,
+        open_judged=counted(judged, "judgement") if judged else "",
         faults=judgement.fault_rows(view),
         fault_count=judgement.fault_count(view),
         deviations=deviations(view),

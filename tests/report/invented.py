@@ -103,9 +103,12 @@ SOFTWARE = Software(
     libraries={"numpy": "2.4.6"},
     numeric_kernel="generic 64-bit",
     plugins={
-        "loads/matrix": "burnin 0.1.0",
-        "criteria/temperature_limit": "burnin 0.1.0, rule 1",
-        "sources/hwmon": "burnin 0.1.0",
+        **{f"loads/{name}": "burnin 0.1.0" for name in ("matrix", "digest", "memory_patterns")},
+        **{
+            f"criteria/{name}": "burnin 0.1.0, rule 1"
+            for name in ("temperature_limits", "no_wrong_result", "steady_state")
+        },
+        **{f"sources/{name}": "burnin 0.1.0" for name in ("hwmon", "cpu_clock")},
     },
 )
 
