@@ -46,7 +46,10 @@ from burnin.engine.schedule import Pace
 from burnin.host.protocol import Host
 
 OPENING_S: Final = 60.0
-"""How long a load may take to open before it counts as hung."""
+"""How long a load may take to open before it counts as hung, apart from the time to write its memory once."""
+
+SLOWEST_FILL_BYTES_S: Final = 100e6
+"""Slowest first touch of memory that is waited for (0.35 GB/s was measured with small pages, shared by all cores)."""
 
 STOP_PATIENCE_NS: Final = 400_000_000
 _LEASE_NS: Final = 1_000_000_000
@@ -337,7 +340,7 @@ def _left(hand: _Hand) -> bool:
 
 def _patience_s(hand: _Hand) -> float:
     if not hand.ready:
-        return OPENING_S
+        return OPENING_S + hand.job.memory_bytes / SLOWEST_FILL_BYTES_S
     return max(5.0, 10 * hand.job.longest_step_s)
 
 

@@ -123,6 +123,7 @@ class _Session:
         self._read_ns = 0
         self._echoes: set[tuple[int, int]] = set()
         self._further = 0
+        self._early: list[Fault] = []
 
     @property
     def _seed(self) -> int:
@@ -145,9 +146,15 @@ class _Session:
             "rounds": max(0, self._pass - 1),
         }
 
+    def fill(self) -> None:
+        """Write the whole region once, so that from the first step on every word is waiting to be checked."""
+        while self._old is None:
+            self._advance(self._early)
+
     def step(self) -> StepResult:
-        """Check and rewrite pieces until the step's time is used up; in the first pass only write."""
-        faults = self._mend_tiles()
+        """Check and rewrite pieces until the step's time is used up."""
+        faults = self._early + self._mend_tiles()
+        self._early = []
         stop_ns = self._clock.mono_ns() + int(self._context.step_budget_s * 0.9e9)
         checked = 0
         while True:
@@ -303,7 +310,7 @@ class _MemoryPatterns:
     spec: LoadSpec = SPEC
 
     def open(self, context: LoadContext, params: dict[str, Scalar]) -> _Session:
-        """Map the memory; touches none of it.
+        """Map the memory and write all of it once.
 
         Raises:
             BurninError: the memory allowed is too small to be sure that memory is read and not a cache.
@@ -328,7 +335,9 @@ class _MemoryPatterns:
             raise BurninError(
                 f"memory_patterns: the system gave no {count >> 20} MiB: {error}", slug="load_memory"
             ) from None
-        return _Session(region, kinds, piece_bytes=piece_bytes, context=context, clock=RealClock())
+        session = _Session(region, kinds, piece_bytes=piece_bytes, context=context, clock=RealClock())
+        session.fill()
+        return session
 
 
 def _needed_bytes(context: LoadContext) -> int:

@@ -16,21 +16,27 @@ MIB = 1 << 20
 
 
 def filled(open_small, **params):
-    """A region of 3 MiB, written once; each step handles one piece."""
-    session = open_small("memory_patterns", params=params, step_budget_s=1e-9)
-    for _ in range(3):
-        assert session.step().amount == 0
-    return session
+    """A region of 3 MiB, written once by opening it; each step handles one piece."""
+    return open_small("memory_patterns", params=params, step_budget_s=1e-9)
 
 
 def run_pass(session) -> list:
     return [fault for _ in range(3) for fault in session.step().faults]
 
 
-def test_all_is_written_before_any_is_read(open_small):
+def test_all_is_written_before_any_is_read(open_small, monkeypatch):
+    order = []
+    real_write, real_check = memory_patterns._Session._write, memory_patterns._Session._check
+    monkeypatch.setattr(
+        memory_patterns._Session, "_write", lambda self, piece: (order.append("w"), real_write(self, piece))
+    )
+    monkeypatch.setattr(
+        memory_patterns._Session, "_check", lambda self, *what: (order.append("r"), real_check(self, *what))
+    )
     session = open_small("memory_patterns", step_budget_s=1e-9)
-    amounts = [session.step().amount for _ in range(6)]
-    assert amounts == [0, 0, 0, MIB / 1e9, MIB / 1e9, MIB / 1e9]
+    assert order == ["w"] * 3
+    assert [session.step().amount for _ in range(3)] == [MIB / 1e9] * 3
+    assert order == ["w"] * 3 + ["r", "w"] * 3
 
 
 @pytest.mark.parametrize("pattern", KINDS)
@@ -101,12 +107,12 @@ def test_a_flip_in_the_tile_is_no_flip_in_the_region(open_small):
     assert run_pass(session) == []
 
 
-@pytest.mark.parametrize("steps", [0, 1, 3, 4, 6, 8])
+@pytest.mark.parametrize("steps", [0, 1, 3, 5])
 def test_finish_checks_everything_that_is_written(steps, open_small):
     session = open_small("memory_patterns", step_budget_s=1e-9)
     for _ in range(steps):
         session.step()
-    written = min(steps, 3)
+    written = 3
     for piece in range(written):
         ctypes.c_uint64.from_address(session._region.address + piece * MIB + 80).value ^= 1 << 5
     session._context = LoadContext(seed=1, memory_bytes=16 * MIB, step_budget_s=1.0)
@@ -123,8 +129,6 @@ def test_finish_goes_on_piece_by_piece(open_small):
 
 def test_a_rate_that_memory_cannot_have_is_a_fault(open_small):
     session = open_small("memory_patterns", step_budget_s=1e-9, dram_limit_gb_s=0.001)
-    for _ in range(3):
-        session.step()
     (fault,) = run_pass(session)
     assert fault.kind == "rate_implausible"
     assert fault.values["rate_gb_s"] > fault.values["limit_gb_s"] == 0.001
