@@ -132,7 +132,7 @@ def _held(
 def _open(what: str, goal: float, unit: str, values: dict[str, Scalar]) -> Finding:
     return Finding(
         criterion=_NAME,
-        slug="not_measured",
+        slug="too_few_readings" if "readings" in values else "not_measured",
         outcome="inconclusive",
         subject=what,
         values=values,

@@ -1,4 +1,4 @@
-"""Described machines as hosts."""
+"""Machines of a few files."""
 
 from __future__ import annotations
 
@@ -8,19 +8,7 @@ from pathlib import Path
 import pytest
 
 from burnin.host.recorded import RecordedHost
-from burnin.testing.machine_tree import Node, parse_tree, write_tree
-
-MACHINES = Path(__file__).parents[1] / "fixtures" / "machines"
-
-
-@pytest.fixture
-def machine(tmp_path: Path) -> Callable[..., RecordedHost]:
-    """A described machine by name."""
-
-    def build(name: str) -> RecordedHost:
-        return RecordedHost(str(write_tree(parse_tree((MACHINES / name / "tree.txt").read_text()), tmp_path)))
-
-    return build
+from burnin.testing.machine_tree import Node, write_tree
 
 
 @pytest.fixture
