@@ -14,6 +14,8 @@ from typing import Final
 from burnin.errors import ParseError
 from burnin.parse.edid_cta import TAG as CTA_TAG
 from burnin.parse.edid_cta import CtaBlock, parse_cta_block
+from burnin.parse.edid_displayid import TAG as DISPLAYID_TAG
+from burnin.parse.edid_displayid import parse_displayid_block
 from burnin.parse.edid_timing import parse_detailed_timing
 from burnin.parse.edid_video_codes import mode_of
 from burnin.records.inventory import DisplayMode
@@ -114,16 +116,17 @@ def parse_edid(data: bytes) -> Edid:
     blocks = [data[start : start + BLOCK] for start in range(0, len(data) - BLOCK + 1, BLOCK)][:MOST_BLOCKS]
     troubles = _length_troubles(data, len(blocks))
     descriptors = [blocks[0][offset : offset + 18] for offset in (54, 72, 90, 108)]
-    cta, cta_troubles = _extensions(blocks)
+    more = _extensions(blocks)
     edid = _base(blocks[0], descriptors)
-    coded = (mode_of(code) for block in cta for code in block.video_codes)
+    coded = (mode_of(code) for block in more.cta for code in block.video_codes)
     timings = (
         *edid.timings,
-        *(mode for block in cta for mode in block.timings),
+        *(mode for block in more.cta for mode in block.timings),
+        *more.modes,
         *(mode for mode in coded if mode),
     )
     return replace(
-        edid, timings=timings, cta=tuple(cta), troubles=(*troubles, *cta_troubles), blocks=len(blocks)
+        edid, timings=timings, cta=more.cta, troubles=(*troubles, *more.troubles), blocks=len(blocks)
     )
 
 
@@ -168,16 +171,16 @@ def _limits(descriptors: list[bytes], *, minor: int) -> RangeLimits | None:
             item[7] + (255 if offsets & 12 == 12 else 0),
             item[8] + (255 if offsets & 8 else 0),
         )
-        clock = _limit_clock_mhz(item, minor=minor)
+        clock = _limit_clock_mhz(item)
         return RangeLimits(
             low_hz=low_hz, high_hz=high_hz, low_khz=low_khz, high_khz=high_khz, max_clock_mhz=clock
         )
     return None
 
 
-def _limit_clock_mhz(item: bytes, *, minor: int) -> float | None:
-    """Return the highest pixel clock; 0 states none, and before version 1.4 neither does 255."""
-    if item[9] == 0 or (item[9] == 0xFF and minor < 4):
+def _limit_clock_mhz(item: bytes) -> float | None:
+    """Return the highest pixel clock, to a quarter MHz where a CVT range says so; 0 states none."""
+    if item[9] == 0:
         return None
     finer_mhz = (item[12] >> 2) * 0.25 if item[10] == 4 else 0.0
     return item[9] * 10 - finer_mhz
@@ -193,22 +196,33 @@ def _length_troubles(data: bytes, blocks: int) -> list[str]:
     return troubles
 
 
-def _extensions(blocks: list[bytes]) -> tuple[list[CtaBlock], list[str]]:
-    cta = []
-    troubles = []
-    for number, block in enumerate(blocks):
-        if sum(block) % 256:
-            troubles.append(f"wrong check sum in block {number}")
-        if number == 0 or block[0] != CTA_TAG:
-            continue
+@dataclass(frozen=True, kw_only=True)
+class _Extensions:
+    """What the extension blocks say, and what is wrong with any block."""
+
+    cta: tuple[CtaBlock, ...]
+    modes: tuple[DisplayMode, ...]
+    troubles: tuple[str, ...]
+
+
+def _extensions(blocks: list[bytes]) -> _Extensions:
+    cta: list[CtaBlock] = []
+    modes: list[DisplayMode] = []
+    troubles = [
+        f"wrong check sum in block {number}" for number, block in enumerate(blocks) if sum(block) % 256
+    ]
+    for number, block in enumerate(blocks[1:], 1):
         try:
-            cta.append(parse_cta_block(block))
+            if block[0] == CTA_TAG:
+                cta.append(parse_cta_block(block))
+            elif block[0] == DISPLAYID_TAG:
+                modes.extend(parse_displayid_block(block))
         except ParseError as error:
             troubles.append(f"block {number}: {error.message}")
     troubles.extend(f"CTA-861 block: {block.trouble}" for block in cta if block.trouble)
     over = sorted({rate for block in cta for rate in block.tmds_mhz if rate > MAX_TMDS_MHZ})
     troubles.extend(f"impossible TMDS clock of {rate:g} MHz stated" for rate in over)
-    return cta, troubles
+    return _Extensions(cta=tuple(cta), modes=tuple(modes), troubles=tuple(troubles))
 
 
 def _error(field: str, found: str, expected: str, *, offset: int) -> ParseError:

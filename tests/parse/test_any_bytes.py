@@ -15,6 +15,7 @@ from burnin.parse.device_names import parse_device_names, parse_maker_names
 from burnin.parse.drive_health import parse_drive_health
 from burnin.parse.edid import parse_edid
 from burnin.parse.edid_cta import parse_cta_block
+from burnin.parse.edid_displayid import parse_displayid_block
 from burnin.parse.edid_timing import parse_detailed_timing
 from burnin.parse.kernel_values import (
     parse_assignments,
@@ -56,6 +57,7 @@ def of_text(parse: Callable[[str], object]) -> Callable[[bytes], object]:
 PARSERS: dict[str, tuple[str, Callable[[bytes], object]]] = {
     "edid": ("edid", parse_edid),
     "cta": ("edid", lambda data: parse_cta_block(data[128:256])),
+    "displayid": ("edid", lambda data: parse_displayid_block(data[128:256])),
     "timing": ("edid", lambda data: parse_detailed_timing(data[54:72])),
     "smbios": ("smbios", parse_machine_table),
     "bos": ("bos", parse_capable_speed),
