@@ -19,6 +19,7 @@ from burnin.records.events import (
     SafetyTripped,
     SamplingTrouble,
     StageEnded,
+    StageOpening,
     StageStarted,
     StorageTrouble,
 )
@@ -35,6 +36,8 @@ def clock_text(seconds: float) -> str:
 def event_text(event: AnyEvent) -> str:
     """Return an event in one plain line; empty for events that need no line."""
     match event:
+        case StageOpening():
+            return f"Stage {event.index + 1}, {event.name}: loads are opening"
         case StageStarted():
             return f"Stage {event.index + 1}, {event.name}: begins"
         case StageEnded():

@@ -27,12 +27,13 @@ from burnin.engine.prepare import Places, Survey, jobs_of
 from burnin.engine.recorder import Recorder
 from burnin.engine.roster import Loads, LoadState
 from burnin.engine.safety import SafetyRules
-from burnin.engine.schedule import pace_of
+from burnin.engine.schedule import Pace, pace_of
 from burnin.engine.steadiness import Steadiness
 from burnin.engine.sweeps import SweepKeeper
 from burnin.host.protocol import Host
 from burnin.plugin.contracts import LoadSpec
 from burnin.records.events import (
+    AnyEvent,
     FaultFound,
     LoadsOff,
     OperatorStopped,
@@ -40,6 +41,7 @@ from burnin.records.events import (
     SafetyTripped,
     SamplingTrouble,
     StageEnded,
+    StageOpening,
     StageStarted,
 )
 from burnin.records.inventory import Inventory
@@ -141,7 +143,18 @@ class Supervisor:
     def _run_stage(self, index: int, stage: Stage) -> None:
         self._stage_index, self._stopping, self._state = index, False, "running"
         self._stage_end_ns = self._clock.mono_ns() + round(stage.longest_s * 1e9)
-        receipt = self._recorder.note(StageStarted(index=index, name=stage.name))
+        paces = self._open_loads(index, stage) if stage.loads else _nothing_to_pace
+        if self._halt:
+            self._close_loads(self._halt)
+            return
+        self._planned(StageStarted(index=index, name=stage.name))
+        reason = self._let_run(stage, paces)
+        self._close_loads(reason)
+        self._recorder.note(StageEnded(index=index, name=stage.name, reason=reason))
+
+    def _planned(self, event: AnyEvent) -> None:
+        """Write an event and go on once it is on disk; a stop does not wait for that."""
+        receipt = self._recorder.note(event)
         deadline_ns = self._clock.mono_ns() + round(DURABLE_S * 1e9)
         while (
             not self._recorder.durable(receipt, 0.02)
@@ -149,24 +162,26 @@ class Supervisor:
             and not self._halt
         ):
             self._listen(self._clock.mono_ns())
-        if not self._halt:
-            self._open_loads(index, stage)
-        reason = self._hold(stage) if not self._halt else self._halt
-        self._close_loads(reason)
-        self._recorder.note(StageEnded(index=index, name=stage.name, reason=reason))
 
-    def _open_loads(self, index: int, stage: Stage) -> None:
+    def _open_loads(self, index: int, stage: Stage) -> Callable[[int], dict[str, Pace]]:
+        self._planned(StageOpening(index=index, name=stage.name))
         jobs = jobs_of(stage, index, self._task.specs, self._task.places(), run_seed=self._task.seed)
         self._loads = Loads(states={job.load_id: LoadState(job=job, stage=index) for job in jobs})
         self._agreement = Agreement(jobs)
-        if jobs:
+        self._state = "opening"
+        if not self._halt:
             self._bench.start(jobs)
-            while self._loads.opening and not self._halt:  # the bench buries those that never open
-                self._listen(self._clock.mono_ns() + _TICK_NS)
+        while self._loads.opening and not self._halt:  # the bench buries those that never open
+            self._listen(self._clock.mono_ns() + _TICK_NS)
+        self._state = "running"
+        return lambda start_ns: {job.load_id: _pace(stage, job, start_ns) for job in jobs}
+
+    def _let_run(self, stage: Stage, paces: Callable[[int], dict[str, Pace]]) -> str:
         start_ns = self._clock.mono_ns() + 20_000_000
-        self._bench.go({job.load_id: _pace(stage, job, start_ns) for job in jobs})
+        self._bench.go(paces(start_ns))
         self._stage_end_ns = start_ns + round(stage.longest_s * 1e9)
         self._steadiness.begin(start_ns)
+        return self._hold(stage)
 
     def _hold(self, stage: Stage) -> str:
         """Let the stage run; return why it ended."""
@@ -333,7 +348,12 @@ class Supervisor:
         )
 
 
-def _pace(stage: Stage, job: Job, start_ns: int) -> Any:
+def _nothing_to_pace(start_ns: int) -> dict[str, Pace]:
+    del start_ns
+    return {}
+
+
+def _pace(stage: Stage, job: Job, start_ns: int) -> Pace:
     return pace_of(stage.shape, start_ns=start_ns, place=job.place, places=job.places)
 
 

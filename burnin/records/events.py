@@ -10,6 +10,7 @@ from burnin.records.load_events import (
     LoadsOff,
     LoadStarted,
     StageEnded,
+    StageOpening,
     StageStarted,
 )
 from burnin.records.run_events import (
@@ -70,6 +71,7 @@ __all__ = [
     "SamplingTrouble",
     "Software",
     "StageEnded",
+    "StageOpening",
     "StageStarted",
     "StorageTrouble",
     "Sweep",
@@ -87,6 +89,7 @@ AnyEvent = (
     | OperatorAnswered
     | InstrumentReading
     | Remark
+    | StageOpening
     | StageStarted
     | StageEnded
     | LoadStarted

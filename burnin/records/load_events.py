@@ -8,8 +8,15 @@ from burnin.records.event_base import Event
 from burnin.records.plan import Scalar
 
 
+class StageOpening(Event, tag="stage_opening", frozen=True, kw_only=True):
+    """The loads of a stage are being opened: known answers checked, memory written once; the stage's time has not begun."""
+
+    index: int
+    name: str
+
+
 class StageStarted(Event, tag="stage_started", frozen=True, kw_only=True):
-    """A stage begins; its loads are told to run."""
+    """A stage begins: its loads are open and told to run."""
 
     index: int
     name: str
