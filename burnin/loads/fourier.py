@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from burnin.calc.folding import chain, digest, fold_rows
+from burnin.calc.folding import as_words, chain, digest
 from burnin.calc.sealed import SealedCopy, SealedRows, compare, reported
 from burnin.calc.splitmix import derive, full_doubles
 from burnin.errors import BurninError
@@ -57,6 +57,12 @@ def transform_bound(points: int) -> float:
     return total / (1 - total)
 
 
+def _block_sums(values: Floats) -> NDArray[np.uint64]:
+    """Return the sums modulo 2^64 of the words of each block: any one changed word changes its sum."""
+    sums: NDArray[np.uint64] = np.add.reduce(as_words(values).reshape(-1, _FOLDED_WORDS), axis=1)
+    return sums
+
+
 class _Session:
     """An opened load.
 
@@ -74,8 +80,12 @@ class _Session:
             "signals", np.empty((_SIGNALS, width)), lambda row: full_doubles(seed, row * width, width)
         )
         self._energies = SealedCopy("energies", np.array([row @ row for row in self._signals.rows]))
-        first = [fold_rows(self._spectrum(row).reshape(-1, _FOLDED_WORDS)) for row in range(_SIGNALS)]
-        self._folds = SealedCopy("folds of the spectra", np.stack(first))
+        both = [self._both_ways(row) for row in range(_SIGNALS)]
+        self._folds = SealedCopy("folds of the spectra", np.stack([_block_sums(there) for there, _ in both]))
+        self._returns = SealedCopy(
+            "folds of the ways back", np.stack([_block_sums(back) for _, back in both])
+        )
+        self._mark = digest(self._folds.values)
 
     @property
     def notes(self) -> dict[str, Scalar]:
@@ -88,15 +98,17 @@ class _Session:
 
     def step(self) -> StepResult:
         """Transform every signal there and back, some rounds long, and check both ways."""
-        faults, self._pending = self._pending, []
-        marks = []
-        for row in list(range(_SIGNALS)) * self._units:
-            spectrum = self._spectrum(row)
-            found, mark = self._check(row, spectrum)
-            faults += found
-            marks.append(mark)
+        faults, self._pending = self._pending + self._mend(), []
+        mark = self._mark
+        for unit in range(self._units):
+            for row in range(_SIGNALS):
+                spectrum, back = self._both_ways(row)
+                found, same = self._check(row, spectrum, back, closely=row == (self._step + unit) % _SIGNALS)
+                faults += found
+                mark = mark if same else chain(mark, digest(spectrum))
         self._step += 1
-        return StepResult(amount=2.0 * len(marks), digest=chain(*marks), faults=tuple(faults[:16]))
+        amount = 2.0 * _SIGNALS * self._units
+        return StepResult(amount=amount, digest=mark, faults=tuple(faults[:16]))
 
     def finish(self) -> StepResult:
         """Check signals and references once more."""
@@ -107,34 +119,45 @@ class _Session:
         """Give the memory back."""
         self._signals.rows = np.empty((0, 2))
 
-    def _spectrum(self, row: int) -> Floats:
-        """Return the spectrum of a signal, real and imaginary parts in turn, shape (2 points,)."""
+    def _both_ways(self, row: int) -> tuple[Floats, Floats]:
+        """Return the spectrum of a signal and the way back, real and imaginary parts in turn, shapes (2 points,)."""
         with np.errstate(over="ignore", invalid="ignore"):  # a changed signal may hold infinities
-            spectrum: Floats = np.fft.fft(self._signals.rows[row].view(np.complex128)).view(np.float64)
-        return spectrum
+            spectrum = np.fft.fft(self._signals.rows[row].view(np.complex128))
+            back = np.fft.ifft(spectrum)
+        return spectrum.view(np.float64), back.view(np.float64)
 
-    def _check(self, row: int, spectrum: Floats) -> tuple[list[Fault], int]:
-        """Return what is wrong with one spectrum, and its digest."""
-        folds = fold_rows(spectrum.reshape(-1, _FOLDED_WORDS))
-        mark = digest(folds)
-        signal = self._signals.rows[row]
-        with np.errstate(over="ignore", invalid="ignore"):
-            back = np.fft.ifft(spectrum.view(np.complex128)).view(np.float64)
-            back -= signal
-            energy = float(self._energies.values[row])
-            error = math.sqrt(float(back @ back) / energy)
-            parseval = abs(float(spectrum @ spectrum) / self._points - energy) / energy
-        allowed = 2 * transform_bound(self._points)
-        changed = self._mend_signal(row)
+    def _check(self, row: int, spectrum: Floats, back: Floats, *, closely: bool) -> tuple[list[Fault], bool]:
+        """Return what is wrong with one signal's transforms, and whether the spectrum equals the first one.
+
+        Both ways are always compared with the first time; identities are computed when asked for or when that differs.
+        """
+        same = np.array_equal(_block_sums(spectrum), self._folds.values[row])
+        same_back = np.array_equal(_block_sums(back), self._returns.values[row])
+        if same and same_back and not closely:
+            return [], True
+        errors = self._identities(row, spectrum, back)
+        if same and same_back and not errors:
+            return [], True
+        changed = self._mend()
         if changed:
-            return changed, mark
-        faults = self._beyond("way back", error, allowed)
+            return changed, same
+        if not same:
+            errors += self._locate("spectrum", row, spectrum)
+        elif not same_back:
+            errors += self._locate("way back", row, back)
+        return errors, same
+
+    def _identities(self, row: int, spectrum: Floats, back: Floats) -> list[Fault]:
+        """Hold the way back to the signal and the energy of the spectrum to that of the signal."""
+        allowed = 2 * transform_bound(self._points)
+        with np.errstate(over="ignore", invalid="ignore"):
+            energy = float(self._energies.values[row])
+            gap = back - self._signals.rows[row]
+            error = math.sqrt(float(gap @ gap) / energy)
+            parseval = abs(float(spectrum @ spectrum) / self._points - energy) / energy
         # the energies are sums of 2 n squares, each side rounded; the spectrum's own error counts twice
-        faults += self._beyond("energy", parseval, 2 * allowed + 4 * self._points * 2.0**-53)
-        wrong = np.flatnonzero((folds != self._folds.values[row]).any(axis=0))
-        if len(wrong):
-            faults += self._locate(row, spectrum, wrong)
-        return faults, mark
+        room = 2 * allowed + 4 * self._points * 2.0**-53
+        return self._beyond("way back", error, allowed) + self._beyond("energy", parseval, room)
 
     def _beyond(self, what: str, observed: float, allowed: float) -> list[Fault]:
         """Return a fault when an error is beyond what rounding allows (or is no number)."""
@@ -143,21 +166,19 @@ class _Session:
         values: dict[str, Scalar] = {"at": what, "relative_error": observed, "allowed": allowed}
         return [Fault(kind="wrong_result", step=self._step, values=values)]
 
-    def _locate(self, row: int, spectrum: Floats, wrong: NDArray[np.intp]) -> list[Fault]:
-        """Compare a wrong spectrum with the transform done again."""
-        again = self._spectrum(row)
-        right_now = np.array_equal(fold_rows(again.reshape(-1, _FOLDED_WORDS)), self._folds.values[row])
-        about: dict[str, Scalar] = {"at": "comparison with the first spectrum", "signal": row}
-        about |= {"wrong_again": not right_now, "folds_wrong": len(wrong)}
-        found = reported(compare("spectrum", again, spectrum)) or ({},)
-        return [Fault(kind="wrong_result", step=self._step, values=values | about) for values in found]
-
-    def _mend_signal(self, row: int) -> list[Fault]:
-        changes = self._energies.mend() + self._folds.mend() + self._signals.mend(row, row + 1)
-        return [Fault(kind="memory_word", step=self._step, values=values) for values in reported(changes)]
+    def _locate(self, what: str, row: int, found: Floats) -> list[Fault]:
+        """Compare a wrong spectrum or way back with the transforms done again."""
+        spectrum, back = self._both_ways(row)
+        again, known = (spectrum, self._folds) if what == "spectrum" else (back, self._returns)
+        right_now = np.array_equal(_block_sums(again), known.values[row])
+        about: dict[str, Scalar] = {"at": f"comparison with the first {what}", "signal": row}
+        about["wrong_again"] = not right_now
+        values = reported(compare(what, again, found)) or ({},)
+        return [Fault(kind="wrong_result", step=self._step, values=value | about) for value in values]
 
     def _mend(self) -> list[Fault]:
-        changes = self._energies.mend() + self._folds.mend() + self._signals.mend()
+        references = self._energies.mend() + self._folds.mend() + self._returns.mend()
+        changes = references + self._signals.mend()
         return [Fault(kind="memory_word", step=self._step, values=values) for values in reported(changes)]
 
 

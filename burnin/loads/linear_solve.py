@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from burnin.calc.folding import digest
 from burnin.calc.numeric_kernel import numeric_kernel
-from burnin.calc.sealed import SealedCopy, SealedRows, compare, reported
+from burnin.calc.sealed import Change, SealedCopy, SealedRows, compare, reported
 from burnin.calc.splitmix import derive, full_doubles
 from burnin.errors import BurninError
 from burnin.plugin.contracts import Fault, LoadContext, LoadSpec, Param, StepResult
@@ -30,6 +30,8 @@ _EPSILON: Final = 2.0**-53
 
 _SYSTEMS: Final = 2
 _RIGHT_SIDES: Final = 4
+_PARTS: Final = 8
+"""Each step checks one part of the matrix in memory."""
 
 SPEC: Final = LoadSpec(
     title="Linear systems by elimination",
@@ -45,7 +47,12 @@ SPEC: Final = LoadSpec(
 Floats = NDArray[np.float64]
 
 
-def residual_ratio(matrix: Floats, solution: Floats, right: Floats) -> float:
+def one_norm(matrix: Floats) -> float:
+    """Return the largest sum of a column's absolute values."""
+    return float(np.abs(matrix).sum(axis=0).max())
+
+
+def residual_ratio(matrix: Floats, solution: Floats, right: Floats, *, norm: float) -> float:
     """Return LAPACK's test ratio of a solution, the largest of its columns.
 
     ``||B - A X|| / (||A|| ||X|| eps)`` in 1-norms, column by column (TESTING/LIN/dget02.f).
@@ -54,10 +61,11 @@ def residual_ratio(matrix: Floats, solution: Floats, right: Floats) -> float:
         matrix: Shape (n, n).
         solution: Shape (n, k).
         right: Shape (n, k).
+        norm: 1-norm of the matrix.
     """
     with np.errstate(over="ignore", invalid="ignore"):
         residual = np.abs(right - matrix @ solution).sum(axis=0)
-        scale = np.abs(matrix).sum(axis=0).max() * np.abs(solution).sum(axis=0) * _EPSILON
+        scale = norm * np.abs(solution).sum(axis=0) * _EPSILON
         ratio = residual / scale
     return float(np.max(np.where(np.isnan(ratio), np.inf, ratio)))
 
@@ -76,7 +84,9 @@ class _System:
         self.right = SealedRows(
             "right sides", np.empty((_RIGHT_SIDES, n)), lambda row: full_doubles(two, row * n, n)
         )
+        self.norm = SealedCopy("norm", np.array([one_norm(self.matrix.rows)]))
         self.golden = SealedCopy("first solution", self.solve())
+        self.mark = digest(self.golden.values)
         self.first_ratio = self.ratio(self.golden.values)
 
     def solve(self) -> Floats:
@@ -89,7 +99,15 @@ class _System:
 
     def ratio(self, solution: Floats) -> float:
         """Return LAPACK's test ratio of a solution."""
-        return residual_ratio(self.matrix.rows, solution, self.right.rows.T)
+        norm = float(self.norm.values[0])
+        return residual_ratio(self.matrix.rows, solution, self.right.rows.T, norm=norm)
+
+    def mend(self, part: int) -> tuple[Change, ...]:
+        """Check references and one part of the matrix (all of it for a negative one), and put right what changed."""
+        rows = -(-len(self.matrix.rows) // _PARTS)
+        first, stop = (0, None) if part < 0 else (rows * part, rows * (part + 1))
+        references = self.golden.mend() + self.norm.mend() + self.right.mend()
+        return references + self.matrix.mend(first, stop)
 
 
 class _Session:
@@ -119,16 +137,23 @@ class _Session:
         }
 
     def step(self) -> StepResult:
-        """Solve one system and check it, and that its operands are unchanged."""
+        """Solve one system and check it, and a part of its operands."""
         system = self._systems[self._step % _SYSTEMS]
         solution = system.solve()
-        faults, self._pending = self._pending + self._check(system, solution), []
+        same = np.array_equal(solution.view(np.uint64), system.golden.values.view(np.uint64))
+        ratio = system.ratio(solution)
+        if same and ratio <= _THRESHOLD:
+            faults = self._mend(system, self._step // _SYSTEMS % _PARTS)
+        else:
+            faults = self._check(system, solution, ratio)
+        faults, self._pending = self._pending + faults, []
         self._step += 1
-        return StepResult(amount=1.0, digest=digest(solution), faults=tuple(faults[:16]))
+        mark = system.mark if same else digest(solution)
+        return StepResult(amount=1.0, digest=mark, faults=tuple(faults[:16]), settled=False)
 
     def finish(self) -> StepResult:
         """Check all operands and references once more."""
-        faults = [fault for system in self._systems for fault in self._mend(system)]
+        faults = [fault for system in self._systems for fault in self._mend(system, -1)]
         faults, self._pending = self._pending + faults, []
         return StepResult(amount=0.0, faults=tuple(faults[:16]))
 
@@ -136,10 +161,9 @@ class _Session:
         """Give the memory back."""
         self._systems.clear()
 
-    def _check(self, system: _System, solution: Floats) -> list[Fault]:
-        """Hold a solution to the residual and to the first one; operands first, as they explain both."""
-        ratio = system.ratio(solution)
-        changed = self._mend(system)
+    def _check(self, system: _System, solution: Floats, ratio: float) -> list[Fault]:
+        """Say what is wrong with a solution; operands first, as they explain both tests."""
+        changed = self._mend(system, -1)
         if changed:
             return changed
         faults = []
@@ -151,9 +175,9 @@ class _Session:
         ]
         return faults
 
-    def _mend(self, system: _System) -> list[Fault]:
+    def _mend(self, system: _System, part: int) -> list[Fault]:
         """Return what changed in memory, and put it right."""
-        changes = system.matrix.mend() + system.right.mend() + system.golden.mend()
+        changes = system.mend(part)
         return [Fault(kind="memory_word", step=self._step, values=values) for values in reported(changes)]
 
     def _fault(self, values: dict[str, Scalar]) -> Fault:

@@ -60,9 +60,11 @@ def test_one_bit_of_the_spectrum_is_found_by_the_comparison(open_small, monkeypa
 def test_a_wrong_way_back_is_found(open_small, monkeypatch):
     session = open_small("fourier")
     hook(monkeypatch, "ifft", add(1e-9))
-    (fault,) = session.step().faults
-    assert fault.values["at"] == "way back"
-    assert fault.values["relative_error"] > fault.values["allowed"]
+    error, place = session.step().faults
+    assert error.values["at"] == "way back"
+    assert error.values["relative_error"] > error.values["allowed"]
+    assert place.values["at"] == "comparison with the first way back"
+    assert place.values["place"] == "10"
 
 
 def test_a_core_that_is_wrong_again_is_reported_without_a_place(open_small, monkeypatch):

@@ -1,0 +1,208 @@
+"""Chaotic floating-point chains on a graphics card: the right ends come from a golden run, and from the host.
+
+Every group of threads runs the same chains ``a = fma(-a, a, c)`` from exact start values. The map is chaotic: a change of
+one bit doubles from step to step instead of dying out. The golden ends are what most groups of a first run agree on; one
+set of chains is made again on the host with exactly rounded fused operations, so that a card that is wrong everywhere
+is found too.
+
+Proves: that single-precision fused multiply-adds of this card are right and repeatable on every unit that took part.
+
+Does not prove: double precision, special functions or matrix units; graphics memory. Two different chains can meet by
+chance: about one early fault in some hundreds may go unseen within a dispatch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
+
+import numpy as np
+
+from burnin.calc.graphics_chains import (
+    LANES,
+    U32,
+    agreed_ends,
+    float_starts,
+    fold_ends,
+    run_float_chains,
+    wrong_ends,
+)
+from burnin.calc.splitmix import derive
+from burnin.host.card_chains import USUAL_MS, Chains, Done
+from burnin.host.wgpu_door import Card, open_card
+from burnin.plugin.contracts import Fault, LoadContext, LoadSpec, Param, StepResult
+from burnin.records.plan import Scalar
+
+_WIDTH: Final = 16
+_VARIANTS: Final = 4
+_GROUPS: Final = 4096
+_SOFTWARE_GROUPS: Final = 16
+_CONSTANT: Final = 1.99
+_MOST_HOST_ROUNDS: Final = 120_000
+"""Rounds the host can make again in some seconds; longer chains are compared on their beginning."""
+
+CODE: Final = """
+@group(0) @binding(0) var<storage, read> setup: array<u32>;
+@group(0) @binding(1) var<storage, read> starts: array<vec4<f32>>;
+@group(0) @binding(2) var<storage, read_write> ends: array<u32>;
+fn fold(h: u32, v: vec4<u32>) -> u32 {
+  return (((h * 0x9E3779B1u + v.x) * 0x9E3779B1u + v.y) * 0x9E3779B1u + v.z) * 0x9E3779B1u + v.w;
+}
+@compute @workgroup_size(256)
+fn main(@builtin(workgroup_id) group: vec3<u32>, @builtin(num_workgroups) size: vec3<u32>,
+        @builtin(local_invocation_index) lane: u32) {
+  let at = (setup[1] * 256u + lane) * 4u;
+  let k = vec4<f32>(CONSTANT);
+  var a = starts[at]; var b = starts[at + 1u]; var c = starts[at + 2u]; var d = starts[at + 3u];
+  let rounds = setup[0] / 4u;
+  for (var r = 0u; r < rounds; r++) { ROUNDS }
+  var h = fold(0u, bitcast<vec4<u32>>(a));
+  h = fold(h, bitcast<vec4<u32>>(b));
+  h = fold(h, bitcast<vec4<u32>>(c));
+  ends[(group.y * size.x + group.x) * 256u + lane] = fold(h, bitcast<vec4<u32>>(d));
+}
+""".replace("ROUNDS", 4 * "a = fma(-a, a, k); b = fma(-b, b, k); c = fma(-c, c, k); d = fma(-d, d, k);\n").replace(
+    "CONSTANT", str(_CONSTANT)
+)
+
+SPEC: Final = LoadSpec(
+    title="Chaotic floating-point chains on a graphics card",
+    proves="Single-precision multiply-adds of the card are right and repeatable on every thread.",
+    does_not_prove="Double precision, special functions, matrix units; graphics memory.",
+    resource="graphics",
+    unit="T operations",
+    params=(
+        Param(name="card", default=0, about="Number of the card, from 0; software renderers last.", low=0),
+        Param(name="groups", default=0, about="Groups of 256 threads a dispatch; 0 for the usual.", low=0, high=65535),
+        Param(name="rounds", default=0, about="Rounds a dispatch; 0 fits them to its length.", low=0),
+    ),
+    per_core=False,
+    finest_step_s=0.002,
+    needs="a graphics card with a Vulkan driver, and the extra 'gpu'",
+)
+
+
+class _Session:
+    """An opened load.
+
+    Args:
+        card: The card.
+        chains: Chains, calibrated.
+        seed: Seed of the start values.
+        budget_s: Length of a step.
+    """
+
+    def __init__(self, card: Card, chains: Chains, *, seed: int, budget_s: float) -> None:
+        self._card, self._chains, self._budget_s = card, chains, budget_s
+        self._step = 0
+        self._pending: list[Fault] = []
+        self._golden: list[U32] = []
+        for variant in range(chains.variants):
+            ends = chains.one(variant).ends
+            self._golden.append(agreed_ends(ends))
+            self._check(Done(variant=variant, ends=ends, span_ms=0.0), self._pending)
+        self.rounding = self._hold_to_host(seed)
+
+    @property
+    def notes(self) -> dict[str, Scalar]:
+        """The card, the size of a dispatch, and what the ends are compared with."""
+        return {
+            "resource": "graphics",
+            "card": self._card.facts.name,
+            "adapter": self._card.facts.kind,
+            "driver": self._card.facts.driver,
+            "threads": self._chains.groups * LANES,
+            "rounds_per_dispatch": self._chains.rounds,
+            "checked_by": "a first run on the same card that most groups agreed on, every thread",
+            "host_agrees": self.rounding,
+        }
+
+    def step(self) -> StepResult:
+        """Keep the card busy for a step and check what ended."""
+        return self._account(self._chains.work(self._budget_s))
+
+    def finish(self) -> StepResult:
+        """Check what is still on its way."""
+        return self._account(self._chains.drain())
+
+    def close(self) -> None:
+        """Give the card back."""
+        self._card.close()
+
+    def _hold_to_host(self, seed: int) -> str:
+        """Return how the card rounds, as one set of chains made again by the host shows; anything else is a fault."""
+        starts = float_starts(seed, variants=self._chains.variants, width=_WIDTH)[:1]
+        if self._chains.rounds > _MOST_HOST_ROUNDS:
+            return "not compared: the chains are too long for the host"
+        for fused, words in ((True, "fused, rounded once"), (False, "product and sum rounded one by one")):
+            ends = run_float_chains(starts, self._chains.rounds, c=_CONSTANT, fused=fused)
+            expected = fold_ends(ends.view(np.uint32))[0]
+            if np.array_equal(expected, self._golden[0]):
+                return f"yes: {words}"
+            if fused:
+                self._expected_fused = expected
+        self._pending.append(self._differs(self._expected_fused))
+        return "no"
+
+    def _differs(self, expected: U32) -> Fault:
+        lane = int(np.flatnonzero(expected != self._golden[0])[0])
+        values: dict[str, Scalar] = {
+            "card": self._card.facts.name,
+            "lane": lane,
+            "compared_with": "the host, fused operations",
+            "expected": f"0x{int(expected[lane]):08x}",
+            "found": f"0x{int(self._golden[0][lane]):08x}",
+            "wrong_lanes": int(np.count_nonzero(expected != self._golden[0])),
+        }
+        return Fault(kind="wrong_result", step=0, values=values)
+
+    def _account(self, ended: Iterable[Done]) -> StepResult:
+        faults, self._pending = self._pending, []
+        dispatches = 0
+        for done in ended:
+            dispatches += 1
+            self._check(done, faults)
+        self._step += 1
+        work = dispatches * self._chains.groups * LANES * _WIDTH * self._chains.rounds * 2
+        return StepResult(amount=work / 1e12, faults=tuple(faults[:16]), settled=not self._chains.in_flight)
+
+    def _check(self, done: Done, faults: list[Fault]) -> None:
+        count, places = wrong_ends(done.ends, self._golden[done.variant])
+        for place in places:
+            values: dict[str, Scalar] = {
+                "card": self._card.facts.name,
+                "thread": place.index,
+                "group": place.group,
+                "lane": place.lane,
+                "chains": done.variant,
+                "expected": f"0x{place.expected:08x}",
+                "found": f"0x{place.found:08x}",
+                "wrong_threads": count,
+            }
+            faults.append(Fault(kind="wrong_result", step=self._step, values=values))
+
+
+class _GraphicsFloat:
+    """The load."""
+
+    spec: LoadSpec = SPEC
+
+    def open(self, context: LoadContext, params: dict[str, Scalar]) -> _Session:
+        """Open the card, size the dispatches, make the golden run and hold it to the host.
+
+        Raises:
+            BurninError: there is no such card, or it cannot be opened.
+        """
+        card = open_card(int(params.get("card", 0)))
+        seed = derive(context.seed, 22, context.instance)
+        groups = int(params.get("groups", 0)) or (_SOFTWARE_GROUPS if card.facts.software else _GROUPS)
+        chains = Chains(card, CODE, float_starts(seed, variants=_VARIANTS, width=_WIDTH), groups=groups)
+        rounds = int(params.get("rounds", 0))
+        if rounds:
+            chains.set_rounds(rounds)
+        else:
+            chains.calibrate(min(USUAL_MS, 400 * context.step_budget_s))
+        return _Session(card, chains, seed=seed, budget_s=0.9 * context.step_budget_s)
+
+
+PLUGIN = _GraphicsFloat()
