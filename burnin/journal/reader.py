@@ -15,6 +15,7 @@ from burnin.journal.assemble import assemble
 from burnin.journal.frame import (
     JOURNAL_FORMAT,
     LONGEST_LINE,
+    NO_LINE_BEFORE,
     BadLine,
     Line,
     decode_line,
@@ -56,21 +57,21 @@ class JournalReader:
 
     def __init__(self, source: BinaryIO) -> None:
         self._source = source
-        self._head = Head()
+        self._seq, self._prev, self._size = 0, NO_LINE_BEFORE, 0
         self._dropped = 0
         self.damage: Damage | None = None
 
     @property
     def head(self) -> Head:
         """Where the good lines drawn so far end."""
-        return self._head
+        return Head(seq=self._seq, prev=self._prev, size=self._size)
 
     @property
     def integrity(self) -> Integrity:
         """State of the journal; complete once the lines are exhausted."""
         return Integrity(
-            lines=self._head.seq,
-            head_sha256=self._head.prev,
+            lines=self._seq,
+            head_sha256=self._prev,
             dropped_bytes=self._dropped,
             trouble="" if self.damage is None else str(self.damage),
         )
@@ -91,20 +92,21 @@ class JournalReader:
             self._dropped = len(rest)
 
     def _good(self, lines: list[bytes]) -> Iterator[Line]:
-        seq, prev, size = self._head.seq, self._head.prev, self._head.size
         self._left: list[bytes] = []
         for index, raw in enumerate(lines):
-            line = decode_line(raw, seq=seq, prev=prev) if len(raw) <= LONGEST_LINE else _too_long()
+            good_size = len(raw) <= LONGEST_LINE
+            line = decode_line(raw, seq=self._seq, prev=self._prev) if good_size else _too_long()
             if isinstance(line, BadLine):
                 self._stop(line, torn=False)
                 self._left = lines[index:]
                 return
-            seq, prev, size = seq + 1, line_hash(raw), size + len(raw) + 1
-            self._head = Head(seq=seq, prev=prev, size=size)
+            self._seq += 1
+            self._prev = line_hash(raw)
+            self._size += len(raw) + 1
             yield line
 
     def _stop(self, bad: BadLine, *, torn: bool) -> None:
-        self.damage = Damage(number=self._head.seq + 1, offset=self._head.size, bad=bad, torn=torn)
+        self.damage = Damage(number=self._seq + 1, offset=self._size, bad=bad, torn=torn)
 
     def _count_rest(self) -> None:
         while chunk := self._source.read(_CHUNK):

@@ -27,7 +27,7 @@ from burnin.records.events import StorageTrouble
 
 JOURNAL_NAME: Final = "journal.jsonl"
 
-_FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+_FULL: Final = frozenset({errno.ENOSPC, errno.EDQUOT})
 _RETRY_NS: Final = 1_000_000_000
 _WORTH_A_LINE_NS: Final = 100_000_000
 _MOST_SPELLS_TOLD: Final = 200
