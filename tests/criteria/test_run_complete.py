@@ -23,6 +23,7 @@ def test_a_stage_that_ended_early_is_missing(tell, reason):
     run = tell().stage(0).stage(1).stage(2, reason=reason).builder
     assert _judge(run.close()).slug == "stages_missing"
     assert _judge(tell().builder.close()).slug == "stages_missing"
+    assert _judge(tell(stages=()).builder.close()).slug == "stages_missing"
 
 
 @pytest.mark.parametrize(
