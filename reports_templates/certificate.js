@@ -29,17 +29,30 @@
     return found;
   }
 
-  /* The last point at or before t, within the same piece of line. */
-  function at(line, t) {
-    var low = 0, high = line.points.length - 1, list = line.points;
-    if (high < 0 || t < list[0].t) { return null; }
+  /* Position of the last point at or before t, -1 where there is none. */
+  function before(list, t) {
+    var low = -1, high = list.length - 1;
     while (low < high) {
       var middle = (low + high + 1) >> 1;
       if (list[middle].t <= t) { low = middle; } else { high = middle - 1; }
     }
-    var next = list[low + 1];
-    if (t > list[low].t && (!next || next.starts)) { return null; }
-    return list[low];
+    return low;
+  }
+
+  /* What a line says at t. A line that holds every reading: the last reading. A line of a long run, which holds the lowest
+     and the highest of every slice: those within half a drawing unit, else the last one with its own time. */
+  function said(chart, line, t) {
+    var list = line.points, reach = (chart.to - chart.from) / WIDTH / 2;
+    if (line.whole) { reach = 0; }
+    var last = before(list, t + reach), first = before(list, t - reach);
+    if (last > first) {
+      var part = list.slice(first + 1, last + 1).sort(function (a, b) { return a.v - b.v; });
+      var low = part[0].text, high = part[part.length - 1].text;
+      return (low === high ? low : low + " to " + high) + " " + chart.unit;
+    }
+    var next = list[last + 1];
+    if (last < 0 || ((!next || next.starts) && list[last].t < t)) { return "no value"; }
+    return list[last].text + " " + chart.unit + (line.whole ? "" : " (at " + clock(list[last].t) + ")");
   }
 
   function clock(seconds) {
@@ -88,8 +101,7 @@
     var parts = [];
     chart.lines.forEach(function (line) {
       if (line.path.classList.contains("waiting")) { return; }
-      var point = at(line, t);
-      parts.push(line.label + " " + (point ? point.text.replace("-", "\u2212") + " " + chart.unit : "no value"));
+      parts.push(line.label + " " + said(chart, line, t).replace(/(^| )-/g, "$1\u2212"));
     });
     chart.out.textContent = inside ? clock(t) + ": " + parts.join(", ") : "";
   }
@@ -107,7 +119,7 @@
     var svg = figure.querySelector("svg");
     if (!svg || !figure.hasAttribute("data-end")) { return; }
     var lines = Array.prototype.map.call(svg.querySelectorAll(".data .line"), function (path) {
-      return { path: path, label: path.getAttribute("data-label"), points: points(path) };
+      return { path: path, label: path.getAttribute("data-label"), whole: path.hasAttribute("data-whole"), points: points(path) };
     });
     var chart = {
       figure: figure, svg: svg, lines: lines, unit: figure.getAttribute("data-unit"),

@@ -22,7 +22,7 @@ BOTTOM: Final = 26
 _LINE_GAP: Final = 13.5
 _TICK_GAP: Final = 17
 _LONGEST_NAME: Final = 27
-_SLICES: Final = 420
+_SLICES: Final = 720
 _SLICES_WAITING: Final = 150
 STYLES: Final = 7
 
@@ -50,12 +50,13 @@ class Band:
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """One line; coordinates of ``path`` are seconds and the chart's unit."""
+    """One line; coordinates of ``path`` are seconds and the chart's unit; ``whole`` where it holds every reading."""
 
     key: str
     label: str
     style: int
     path: str
+    whole: bool
     shown: bool
     reach: str
 
@@ -228,12 +229,17 @@ def _lines(group: TraceGroup) -> tuple[Line, ...]:
             key=shown_text(trace.key),
             label=trace.label,
             style=index % STYLES,
-            path=path_data(group.t_s, trace.values, _SLICES if trace.shown else _SLICES_WAITING),
+            path=path_data(group.t_s, trace.values, _slices(trace)),
+            whole=len(trace.values) <= 2 * _slices(trace),
             shown=trace.shown,
             reach=_trace_reach(trace, group.unit),
         )
         for index, trace in enumerate(group.traces)
     )
+
+
+def _slices(trace: Trace) -> int:
+    return _SLICES if trace.shown else _SLICES_WAITING
 
 
 def _names(group: TraceGroup, frame: _Frame) -> tuple[Name, ...]:

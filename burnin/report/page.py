@@ -69,7 +69,7 @@ class Judged:
     """What was judged and what was not."""
 
     findings: tuple[judgement.FindingRow, ...]
-    off_paper: int
+    more_findings: tuple[judgement.FindingRow, ...]
     checklist_title: str
     checklist_about: str
     checks: tuple[judgement.CheckRow, ...]
@@ -219,8 +219,8 @@ def _judged(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> Jud
     points = judgement.open_points(view, findings)
     judged = sum(point.judged for point in points)
     return Judged(
-        findings=rows,
-        off_paper=sum(not row.paper for row in rows),
+        findings=tuple(row for row in rows if row.paper),
+        more_findings=tuple(row for row in rows if not row.paper),
         checklist_title=shown_text(checklist.title) if checklist else "",
         checklist_about=shown_text(checklist.about) if checklist else "",
         checks=judgement.check_rows(view, findings),

@@ -9,8 +9,10 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 try:
+    import browser  # noqa: F401  # tests import it by name
+    import hostile  # noqa: F401  # the same
     import invented
-    import page_reader  # noqa: F401  # tests import it by name, as they do the samples
+    import page_reader  # noqa: F401  # the same
     import samples
 finally:
     sys.path.remove(str(Path(__file__).parent))

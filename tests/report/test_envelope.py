@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import itertools
 import re
 
 import numpy as np
@@ -19,7 +20,7 @@ def test_every_slice_keeps_its_lowest_and_highest_value(values, slices):
     assert np.all(np.diff(kept) > 0)
     assert not np.any(np.isnan(trace[kept]))
     edges = np.linspace(0, len(trace), slices + 1).astype(np.int64)
-    for start, stop in zip(edges[:-1], edges[1:], strict=True):
+    for start, stop in itertools.pairwise(edges):
         part = trace[start:stop]
         drawn = trace[kept[(kept >= start) & (kept < stop)]]
         if np.any(~np.isnan(part)):

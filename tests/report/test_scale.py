@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import itertools
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,7 +15,7 @@ def test_value_ticks_cover_the_range_evenly(low, length, wanted):
     assert ticks[0] <= low + 1e-6 * max(1, abs(low))
     assert ticks[-1] >= low + length - 1e-6 * max(1, abs(low) + length)
     assert 2 <= len(ticks) <= wanted + 3
-    steps = {round((b - a) / (ticks[1] - ticks[0]), 3) for a, b in zip(ticks, ticks[1:], strict=False)}
+    steps = {round((b - a) / (ticks[1] - ticks[0]), 3) for a, b in itertools.pairwise(ticks)}
     assert steps == {1.0}
 
 
@@ -36,7 +38,7 @@ def test_time_axis_in_the_unit_that_fits(end_s, last, unit):
 @given(st.lists(st.floats(0, 200), min_size=1, max_size=12))
 def test_names_never_meet(wanted):
     placed = spread(sorted(wanted), 10.0, 0.0, 200.0)
-    assert all(b - a >= 9.999 for a, b in zip(placed, placed[1:], strict=False))
+    assert all(b - a >= 9.999 for a, b in itertools.pairwise(placed))
     assert placed[-1] <= 200.0
 
 
