@@ -133,6 +133,13 @@ def test_a_worn_drive_is_found_from_its_own_report():
     assert (finding.slug, "31 %" in sentence(finding)) == ("worn", True)
 
 
+def test_a_stick_slower_than_it_says_it_can_is_advice(tmp_path):
+    """The described machine has one: 5 Gbit/s of 10 in a socket of 10."""
+    (finding,) = judge("usb_speed", inventory_of(tmp_path, {}))
+    assert (finding.slug, finding.subject) == ("slow_in_fast_socket", "Example Stick")
+    assert "5000 of 10000" in sentence(finding)
+
+
 def test_a_headset_port_taken_by_a_stick_on_a_machine_with_one_controller(tmp_path):
     """The second controller is gone and one more socket is taken: one free fast socket is left of four."""
     checklist = load_checklist("first-generation-tethered")
