@@ -61,9 +61,9 @@ fn main(@builtin(workgroup_id) group: vec3<u32>, @builtin(num_workgroups) size: 
   h = fold(h, bitcast<vec4<u32>>(c));
   ends[(group.y * size.x + group.x) * 256u + lane] = fold(h, bitcast<vec4<u32>>(d));
 }
-""".replace("ROUNDS", 4 * "a = fma(-a, a, k); b = fma(-b, b, k); c = fma(-c, c, k); d = fma(-d, d, k);\n").replace(
-    "CONSTANT", str(_CONSTANT)
-)
+""".replace(
+    "ROUNDS", 4 * "a = fma(-a, a, k); b = fma(-b, b, k); c = fma(-c, c, k); d = fma(-d, d, k);\n"
+).replace("CONSTANT", str(_CONSTANT))
 
 SPEC: Final = LoadSpec(
     title="Chaotic floating-point chains on a graphics card",
@@ -73,7 +73,13 @@ SPEC: Final = LoadSpec(
     unit="T operations",
     params=(
         Param(name="card", default=0, about="Number of the card, from 0; software renderers last.", low=0),
-        Param(name="groups", default=0, about="Groups of 256 threads a dispatch; 0 for the usual.", low=0, high=65535),
+        Param(
+            name="groups",
+            default=0,
+            about="Groups of 256 threads a dispatch; 0 for the usual.",
+            low=0,
+            high=65535,
+        ),
         Param(name="rounds", default=0, about="Rounds a dispatch; 0 fits them to its length.", low=0),
     ),
     per_core=False,

@@ -4,7 +4,9 @@ Run by hand: ``python tests/loads/flip_trials.py [load ...] [--flips 500] [--see
 memory of its child). For each load a child process steps as a worker would; this process turns one random bit in one of
 the load's buffers through ``/proc/PID/mem`` and waits for a fault that names the address, or for the rounds after which
 nothing of that memory can be unread. Every trial ends as *detected*, *dead data* (the bit was overwritten before it
-could be used, or lay in a buffer whose content no longer counts at that moment) or *missed*, with the reason.
+could be used, or lay in a buffer whose content no longer counts at that moment), *process ended* (a dead worker is an
+event of its own) or *missed*, with the reason. With ``--everywhere`` the bit is chosen in all writable mappings of the
+process; most of those belong to the interpreter and its libraries and are never read again, and no load sees them.
 """
 
 from __future__ import annotations
@@ -23,17 +25,18 @@ from typing import Any
 from conftest import buffers_of  # stands beside this file
 
 LOADS: dict[str, dict[str, Any]] = {
-    "matrix": {"params": {"n": 512}, "memory_mib": 64, "patience_s": 4.0},
-    "digest": {"params": {"links": 20000}, "memory_mib": 16, "patience_s": 6.0},
+    "matrix": {"params": {"n": 512}, "memory_mib": 64, "patience_s": 1.0},
+    "digest": {"params": {"links": 20000}, "memory_mib": 16, "patience_s": 1.0},
     "memory_patterns": {"params": {}, "memory_mib": 72, "patience_s": 1.0},
-    "matrix_single": {"params": {"n": 512}, "memory_mib": 64, "patience_s": 4.0},
-    "linear_solve": {"params": {"n": 300}, "memory_mib": 64, "patience_s": 4.0},
-    "fourier": {"params": {}, "memory_mib": 64, "patience_s": 4.0},
-    "big_integer": {"params": {}, "memory_mib": 16, "patience_s": 4.0},
-    "compression": {"params": {}, "memory_mib": 32, "patience_s": 4.0},
-    "sorting": {"params": {}, "memory_mib": 64, "patience_s": 4.0},
-    "transcendental": {"params": {}, "memory_mib": 64, "patience_s": 4.0},
-    "march": {"params": {}, "memory_mib": 4, "patience_s": 4.0},
+    "backtracking": {"params": {"n": 8}, "memory_mib": 16, "patience_s": 1.0},
+    "matrix_single": {"params": {"n": 512}, "memory_mib": 64, "patience_s": 1.0},
+    "linear_solve": {"params": {"n": 300}, "memory_mib": 64, "patience_s": 1.0},
+    "fourier": {"params": {}, "memory_mib": 64, "patience_s": 1.0},
+    "big_integer": {"params": {}, "memory_mib": 16, "patience_s": 1.0},
+    "compression": {"params": {}, "memory_mib": 32, "patience_s": 1.0},
+    "sorting": {"params": {}, "memory_mib": 64, "patience_s": 1.0},
+    "transcendental": {"params": {}, "memory_mib": 64, "patience_s": 1.0},
+    "march": {"params": {}, "memory_mib": 4, "patience_s": 1.0},
 }
 
 
@@ -56,15 +59,20 @@ def child(load: str, seed: int) -> None:
         print(json.dumps({"faults": faults}), flush=True)
 
 
+class EndedError(Exception):
+    """The load's process ended: the engine reports that as a dead worker."""
+
+
 class Worker:
     """A child process that steps a load, and what it says.
 
     Args:
         load: Name of the load.
         seed: Its seed.
+        everywhere: Take every writable mapping of the process, not the load's buffers alone.
     """
 
-    def __init__(self, load: str, seed: int) -> None:
+    def __init__(self, load: str, seed: int, *, everywhere: bool) -> None:
         threads = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
         self.process = subprocess.Popen(
             [sys.executable, __file__, "--child", load, "--seed", str(seed)],
@@ -73,13 +81,15 @@ class Worker:
             env=os.environ | threads,
         )
         self.buffers: dict[str, tuple[int, int]] = self.line()["buffers"]
+        if everywhere:
+            self.buffers = mappings_of(self.process.pid)
 
     def line(self) -> dict[str, Any]:
         """Return the next thing it says."""
         assert self.process.stdout is not None
         text = self.process.stdout.readline()
         if not text:
-            raise SystemExit(f"the load ended with code {self.process.wait()}")
+            raise EndedError(f"with code {self.process.wait()}")
         said: dict[str, Any] = json.loads(text)
         return said
 
@@ -106,6 +116,18 @@ class Worker:
         self.process.stdout.close()
 
 
+def mappings_of(process_id: int) -> dict[str, tuple[int, int]]:
+    """Return every writable mapping of a process: name to address and size."""
+    found = {}
+    for line in Path(f"/proc/{process_id}/maps").read_text(encoding="ascii").splitlines():
+        parts = line.split(maxsplit=5)
+        span, rights, name = parts[0], parts[1], parts[5] if len(parts) > 5 else "anonymous"
+        start, stop = (int(end, 16) for end in span.split("-"))
+        if rights.startswith("rw"):
+            found[f"{Path(name).name}@{start:x}"] = (start, stop - start)
+    return found
+
+
 def trial(worker: Worker, rng: random.Random, patience_s: float) -> tuple[str, str, float]:
     """Flip one bit and return outcome, reason or buffer, and time to detect."""
     names = list(worker.buffers)
@@ -127,15 +149,23 @@ def trial(worker: Worker, rng: random.Random, patience_s: float) -> tuple[str, s
     return "missed", f"{label}: still there after {patience_s:g} s", 0.0
 
 
-def run(load: str, flips: int, seed: int) -> Counter[str]:
+def run(load: str, flips: int, seed: int, *, everywhere: bool) -> Counter[str]:
     """Do all trials of one load and print the outcome."""
     rng = random.Random(seed)
-    worker = Worker(load, seed)
+    worker = Worker(load, seed, everywhere=everywhere)
     outcomes: Counter[str] = Counter()
     reasons: Counter[str] = Counter()
     times = []
+    if not worker.buffers:
+        print(f"{load}: keeps no buffer between steps")
+        flips = 0
     for _ in range(flips):
-        outcome, reason, span_s = trial(worker, rng, LOADS[load]["patience_s"])
+        try:
+            outcome, reason, span_s = trial(worker, rng, LOADS[load]["patience_s"])
+        except EndedError as ended:
+            outcome, reason = "process ended", str(ended)
+            worker.close()
+            worker = Worker(load, rng.randrange(1 << 30), everywhere=everywhere)
         outcomes[outcome] += 1
         if outcome == "detected":
             times.append(span_s)
@@ -143,13 +173,14 @@ def run(load: str, flips: int, seed: int) -> Counter[str]:
             reasons[f"{outcome}: {reason}"] += 1
     worker.close()
     times.sort()
-    print(
-        f"{load}: {flips} flips, " + ", ".join(f"{count} {what}" for what, count in sorted(outcomes.items()))
-    )
+    if flips:
+        told = ", ".join(f"{count} {what}" for what, count in sorted(outcomes.items()))
+        print(f"{load}: {flips} flips, {told}")
     if times:
         print(f"  time to detect: median {times[len(times) // 2]:.3f} s, longest {times[-1]:.3f} s")
     for reason, count in reasons.most_common():
         print(f"  {count} x {reason}")
+    sys.stdout.flush()
     return outcomes
 
 
@@ -158,11 +189,14 @@ def main() -> int:
     options.add_argument("loads", nargs="*", help="loads to try; all by default")
     options.add_argument("--flips", type=int, default=500)
     options.add_argument("--seed", type=int, default=1)
+    options.add_argument("--everywhere", action="store_true", help="all writable mappings of the process")
     options.add_argument("--child", help=argparse.SUPPRESS)
     chosen = options.parse_args()
     if chosen.child:
         child(chosen.child, chosen.seed)
-    missed = sum(run(load, chosen.flips, chosen.seed)["missed"] for load in chosen.loads or LOADS)
+    missed = 0
+    for load in chosen.loads or LOADS:
+        missed += run(load, chosen.flips, chosen.seed, everywhere=chosen.everywhere)["missed"]
     return 1 if missed else 0
 
 

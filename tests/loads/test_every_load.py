@@ -15,9 +15,7 @@ DEAD = {
     "matrix": ("session._result",),  # a product that was checked is only overwritten
     "matrix_single": ("session._result",),
     "memory_patterns": ("session._work",),  # made anew for each block
-    "march": (
-        "session._words",
-    ),  # between the last read and the next write of a round, and between the cells
+    "transcendental": ("session._values",),  # computed anew each time
 }
 
 
