@@ -108,15 +108,18 @@ MISTAKES: dict[str, tuple[str, Change, str, str]] = {
 }  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def good(tmp_path_factory) -> Inventory:
+    return inventory_of(tmp_path_factory.mktemp("good"), {})
+
+
 @pytest.mark.parametrize("name", MISTAKES)
-def test_a_planted_mistake_is_found_and_explained_in_one_sentence(name, tmp_path):
+def test_a_planted_mistake_is_found_and_explained_in_one_sentence(name, tmp_path, good):
     rule, change, slug, word = MISTAKES[name]
-    before = judge(rule, inventory_of(tmp_path / "good", {}))
+    before = judge(rule, good)
     assert slug not in {finding.slug for finding in before}
     assert not any(finding.values.get("advice") for finding in before)
-    found = [
-        finding for finding in judge(rule, inventory_of(tmp_path / "bad", change)) if finding.slug == slug
-    ]
+    found = [finding for finding in judge(rule, inventory_of(tmp_path, change)) if finding.slug == slug]
     assert found
     said = sentence(found[0])
     assert word in said
@@ -133,26 +136,26 @@ def test_a_worn_drive_is_found_from_its_own_report():
     assert (finding.slug, "31 %" in sentence(finding)) == ("worn", True)
 
 
-def test_a_stick_slower_than_it_says_it_can_is_advice(tmp_path):
+def test_a_stick_slower_than_it_says_it_can_is_advice(good):
     """The described machine has one: 5 Gbit/s of 10 in a socket of 10."""
-    (finding,) = judge("usb_speed", inventory_of(tmp_path, {}))
+    (finding,) = judge("usb_speed", good)
     assert (finding.slug, finding.subject) == ("slow_in_fast_socket", "Example Stick")
     assert "5000 of 10000" in sentence(finding)
 
 
-def test_a_headset_port_taken_by_a_stick_on_a_machine_with_one_controller(tmp_path):
+def test_a_headset_port_taken_by_a_stick_on_a_machine_with_one_controller(tmp_path, good):
     """The second controller is gone and one more socket is taken: one free fast socket is left of four."""
     checklist = load_checklist("first-generation-tethered")
     gone: Change = {"/sys/bus/usb/devices/usb3": None, "/sys/bus/usb/devices/usb4": None}
-    good = judge("checklist_lines", inventory_of(tmp_path / "a", {}), checklist=checklist)
-    outcomes = {finding.subject: finding.outcome for finding in good}
+    before = judge("checklist_lines", good, checklist=checklist)
+    outcomes = {finding.subject: finding.outcome for finding in before}
     assert outcomes == {"memory": "pass", "usb": "pass", "video": "inconclusive", "system": "pass"}
     usb = "/sys/devices/pci0000:00/0000:00:14.0/usb2/2-0:1.0/usb2-port"
     slow = "/sys/devices/pci0000:00/0000:00:14.0/usb1/1-0:1.0/usb1-port"
     bad: Change = {**gone, f"{usb}2/connect_type": b"not used\n", f"{slow}2/connect_type": b"not used\n"}
     findings = {
         item.subject: item
-        for item in judge("checklist_lines", inventory_of(tmp_path / "b", bad), checklist=checklist)
+        for item in judge("checklist_lines", inventory_of(tmp_path, bad), checklist=checklist)
     }
     assert (findings["usb"].outcome, findings["usb"].slug, findings["usb"].observed) == (
         "fail",
@@ -162,7 +165,7 @@ def test_a_headset_port_taken_by_a_stick_on_a_machine_with_one_controller(tmp_pa
     assert "Example Stick" in sentence(findings["usb"])
 
 
-def test_the_wrong_part_against_the_order(tmp_path):
+def test_the_wrong_part_against_the_order(good):
     order = Order(
         format=1, order="A-7",
         parts=(
@@ -172,7 +175,7 @@ def test_the_wrong_part_against_the_order(tmp_path):
             PartOrdered(part="storage", text="2 TB drive", match="example drive", size_gb=2000.0),
         ),
     )  # fmt: skip
-    findings = judge("order_match", inventory_of(tmp_path, {}), order=order)
+    findings = judge("order_match", good, order=order)
     assert [item.slug for item in findings] == ["as_ordered", "not_there", "as_ordered", "wrong_size"]
     assert sentence(findings[1]) == (
         "Card Ten: not found; nothing of this kind is called 'card ten', the machine has Example Graphics Card Nine 16 GB."
