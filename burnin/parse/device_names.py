@@ -11,6 +11,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import Final
+
+_NEXT_ENTRY: Final = re.compile(rb"\n[^\t#\n]")
+"""The next vendor or class line: anything that is neither indented nor a comment nor empty."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,23 +48,38 @@ def parse_device_names(data: bytes, wanted: Iterable[tuple[str, str]]) -> Device
         wanted: Vendor and device ids, four lower-case hex digits each.
     """
     names = DeviceNames()
+    by_vendor: dict[str, list[str]] = {}
     for vendor_id, device_id in sorted(set(wanted)):
-        section = _vendor_section(data, vendor_id)
+        by_vendor.setdefault(vendor_id, []).append(device_id)
+    whole = b"\n" + data
+    for vendor_id, device_ids in by_vendor.items():
+        section = _vendor_section(whole, vendor_id)
         if section is None:
             continue
         names.vendors[vendor_id] = section[0]
-        match = re.search(rb"^\t" + device_id.encode() + rb"  (.+)$", section[1], re.MULTILINE)
-        if match:
-            names.devices[vendor_id, device_id] = _text(match[1])
+        for device_id in device_ids:
+            device = _line_after(section[1], b"\n\t" + device_id.encode() + b"  ")
+            if device is not None:
+                names.devices[vendor_id, device_id] = _text(device)
     return names
 
 
-def _vendor_section(data: bytes, vendor_id: str) -> tuple[str, bytes] | None:
-    start = re.search(rb"^" + vendor_id.encode() + rb"  (.+)$", data, re.MULTILINE)
-    if start is None:
+def _vendor_section(whole: bytes, vendor_id: str) -> tuple[str, bytes] | None:
+    name = _line_after(whole, b"\n" + vendor_id.encode() + b"  ")
+    if name is None:
         return None
-    end = re.compile(rb"^[^\t#\n]", re.MULTILINE).search(data, start.end())
-    return _text(start[1]), data[start.end() : end.start() if end else len(data)]
+    start = whole.index(b"\n" + vendor_id.encode() + b"  ")
+    end = _NEXT_ENTRY.search(whole, start + 1)
+    return _text(name), whole[start + 1 : end.start() + 1 if end else len(whole)]
+
+
+def _line_after(data: bytes, mark: bytes) -> bytes | None:
+    """Return the rest of the first line that begins with ``mark`` (a line feed and the line's start)."""
+    start = data.find(mark)
+    if start < 0:
+        return None
+    end = data.find(b"\n", start + len(mark))
+    return data[start + len(mark) : end if end >= 0 else len(data)]
 
 
 def parse_maker_names(data: bytes, wanted: Iterable[str]) -> dict[str, str]:
