@@ -43,7 +43,7 @@ class ChecklistLines:
     yes decides only what could not be measured; an operator's no always fails the line.
     """
 
-    spec: Final = CriterionSpec(title="Headset checklist, line by line")
+    spec: Final = CriterionSpec(title="Headset checklist, line by line", needs_run=False)
 
     def judge(self, view: RunView, params: dict[str, Scalar]) -> tuple[Finding, ...]:  # noqa: ARG002 - the contract
         """Return one finding for each line; not applicable only where the run has no checklist."""

@@ -22,6 +22,7 @@ class ClockGovernor:
 
     spec: Final = CriterionSpec(
         title="Frequency governor lets the clock rise",
+        needs_run=False,
         params=(
             Param(
                 name="on_mistake",

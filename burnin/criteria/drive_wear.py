@@ -24,6 +24,7 @@ class DriveWear:
 
     spec: Final = CriterionSpec(
         title="Drives healthy and hardly worn",
+        needs_run=False,
         params=(
             Param(
                 name="most_pct",

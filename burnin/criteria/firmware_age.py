@@ -22,7 +22,7 @@ class FirmwareAge:
     """
 
     spec: Final = CriterionSpec(
-        title="Firmware not too old",
+        title="Firmware not too old", needs_run=False,
         params=(
             Param(name="years", default=3.0, about="Oldest firmware that passes without a word, years", low=0.1, high=30.0),
             Param(

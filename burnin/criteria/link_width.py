@@ -27,6 +27,7 @@ class LinkWidth:
 
     spec: Final = CriterionSpec(
         title="PCI links at full width",
+        needs_run=False,
         params=(
             Param(
                 name="on_mistake",

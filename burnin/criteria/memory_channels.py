@@ -24,6 +24,7 @@ class MemoryChannels:
 
     spec: Final = CriterionSpec(
         title="Memory spread over the channels",
+        needs_run=False,
         params=(
             Param(
                 name="on_mistake",

@@ -25,6 +25,7 @@ class MemorySpeed:
 
     spec: Final = CriterionSpec(
         title="Memory at its rated speed",
+        needs_run=False,
         params=(
             Param(
                 name="on_mistake",

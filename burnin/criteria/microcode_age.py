@@ -21,6 +21,7 @@ class MicrocodeAge:
 
     spec: Final = CriterionSpec(
         title="Microcode up to date",
+        needs_run=False,
         params=(
             Param(
                 name="on_mistake",

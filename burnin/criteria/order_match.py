@@ -44,7 +44,7 @@ class OrderMatch:
     be read but was not (no rights, no bus) is open and required.
     """
 
-    spec: Final = CriterionSpec(title="Built as ordered")
+    spec: Final = CriterionSpec(title="Built as ordered", needs_run=False)
 
     def judge(self, view: RunView, params: dict[str, Scalar]) -> tuple[Finding, ...]:  # noqa: ARG002 - the contract
         """Return one finding for each part ordered; not applicable only without an order."""

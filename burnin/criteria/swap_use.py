@@ -18,7 +18,7 @@ class SwapUse:
     """Swap in use on a machine that does nothing means too little memory, or something that eats it."""
 
     spec: Final = CriterionSpec(
-        title="No swapping at rest",
+        title="No swapping at rest", needs_run=False,
         params=(
             Param(name="most_mib", default=64.0, about="Swap in use that passes without a word, MiB", low=0.0, high=1048576.0),
             Param(

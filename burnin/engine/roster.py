@@ -59,7 +59,7 @@ class Loads:
         """Ids of living loads with something unchecked."""
         return [load_id for load_id in self.living if not self.states[load_id].settled]
 
-    def started(self, news: JobReady, physical: int | None) -> LoadStarted:
+    def started(self, news: JobReady, physical: int | None, resource: str) -> LoadStarted:
         """Note that a load is open; return the journal's line."""
         state = self.states[news.load_id]
         state.ready, state.unit, state.pid = True, news.unit, news.pid
@@ -73,7 +73,7 @@ class Loads:
             seed=f"{state.job.seed:x}",
             params=state.job.params,
             unit=news.unit,
-            notes=news.notes,
+            notes={**news.notes, "resource": resource},
         )
 
     def progressed(self, news: JobProgress) -> None:

@@ -22,12 +22,14 @@ from burnin.engine.news import (
     Sampling,
     SweepTaken,
 )
-from burnin.engine.observer import LoadLine, Observer, Snapshot
+from burnin.engine.observer import Observer
 from burnin.engine.prepare import Places, Survey, jobs_of
 from burnin.engine.recorder import Recorder
+from burnin.engine.replay import Replays
 from burnin.engine.roster import Loads, LoadState
 from burnin.engine.safety import SafetyRules
 from burnin.engine.schedule import Pace, pace_of
+from burnin.engine.standing import Place, snapshot_of
 from burnin.engine.steadiness import Steadiness
 from burnin.engine.sweeps import SweepKeeper
 from burnin.host.protocol import Host
@@ -98,6 +100,7 @@ class Supervisor:
         self._clock = assignment.host.clock
         self._loads = Loads()
         self._agreement = Agreement(())
+        self._replays = Replays()
         survey = assignment.survey
         self._safety = SafetyRules(survey.watched, survey.trips, now_ns=self._clock.mono_ns() + 2_000_000_000)
         self._sweeps = SweepKeeper(survey.described.channels, 1 / assignment.plan.sample_hz)
@@ -167,7 +170,7 @@ class Supervisor:
         self._planned(StageOpening(index=index, name=stage.name))
         jobs = jobs_of(stage, index, self._task.specs, self._task.places(), run_seed=self._task.seed)
         self._loads = Loads(states={job.load_id: LoadState(job=job, stage=index) for job in jobs})
-        self._agreement = Agreement(jobs)
+        self._agreement, self._replays = Agreement(jobs), Replays()
         self._state = "opening"
         if not self._halt:
             self._bench.start(jobs)
@@ -198,6 +201,10 @@ class Supervisor:
         planned = reason in {"time", "steady", "longest"}
         if planned and self._loads.unsettled:
             self._finish_checks()
+        if self._replays.running:
+            self._bench.stop(self._replays.running)
+        for ended in self._replays.give_up():
+            self._recorder.note(ended)
         if self._loads.living:
             self._stop_loads(reason if planned else self._halt)
         self._loads = Loads()
@@ -241,12 +248,25 @@ class Supervisor:
             self._recorder.note(trouble)
 
     def _hear(self, news: News) -> None:
-        self._heard[type(news)](news)
+        if self._replays.concerns(news):
+            self._on_replay(news)
+        else:
+            self._heard[type(news)](news)
+
+    def _on_replay(self, news: News) -> None:
+        order, ended = self._replays.hear(news)
+        load_id = getattr(news, "load_id", "")
+        if order == "go":
+            self._bench.go({load_id: Pace(start_ns=self._clock.mono_ns())})
+        elif order == "stop":
+            self._bench.stop([load_id])
+        if ended is not None:
+            self._recorder.note(ended)
 
     def _on_ready(self, news: JobReady) -> None:
-        core = self._loads.states[news.load_id].job.core
-        physical = None if core is None else self._physical.get(core)
-        self._recorder.note(self._loads.started(news, physical))
+        job = self._loads.states[news.load_id].job
+        physical = None if job.core is None else self._physical.get(job.core)
+        self._recorder.note(self._loads.started(news, physical, self._task.specs[job.load].resource))
 
     def _on_progress(self, news: JobProgress) -> None:
         self._loads.progressed(news)
@@ -278,7 +298,12 @@ class Supervisor:
         self._loads.states[news.load_id].settled = True
 
     def _on_gone(self, news: JobGone) -> None:
-        self._recorder.note(self._loads.ended(news, planned=self._stopping))
+        ended = self._loads.ended(news, planned=self._stopping)
+        if news.how == "exception" and not self._stopping and not self._halt:
+            state = self._loads.states[news.load_id]
+            self._bench.start([self._replays.begin(state.job, ended, steps=state.steps)])
+        else:
+            self._recorder.note(ended)
 
     def _on_sweep(self, news: SweepTaken) -> None:
         if news.watch:
@@ -323,28 +348,16 @@ class Supervisor:
             self._recorder.note(OperatorStopped(signal=news.signal))
 
     def _show(self) -> None:
-        self._observer.snapshot(self._snapshot())
-
-    def _snapshot(self) -> Snapshot:
-        plan = self._task.plan
-        index = max(self._stage_index, 0)
-        now_ns = self._clock.mono_ns()
-        left_s = max(0.0, (self._stage_end_ns - now_ns) / 1e9) if self._state != "over" else 0.0
-        later_s = sum(stage.longest_s for stage in plan.stages[index + 1 :]) if self._state != "over" else 0.0
-        return Snapshot(
-            run_id=self._task.run_id,
-            stage=self._stage_index + 1,
-            stages=len(plan.stages),
-            stage_name=plan.stages[index].name,
-            stage_left_s=left_s,
-            run_left_s=left_s + later_s,
-            elapsed_s=self._recorder.elapsed_s,
-            channels=self._task.survey.described.channels,
-            values=self._sweeps.last_good,
-            trips={limit.channel: limit.trip for limit in self._task.survey.armed.limits},
-            loads=tuple(_line(state, self._state) for state in self._loads.states.values()),
-            faults=self._recorder.faults,
+        place = Place(
+            stage=self._stage_index,
             state=self._state,
+            left_s=(self._stage_end_ns - self._clock.mono_ns()) / 1e9,
+            elapsed_s=self._recorder.elapsed_s,
+            faults=self._recorder.faults,
+        )
+        task = self._task
+        self._observer.snapshot(
+            snapshot_of(task.run_id, task.plan, task.survey, place, (self._sweeps.last_good, self._loads))
         )
 
 
@@ -355,20 +368,3 @@ def _nothing_to_pace(start_ns: int) -> dict[str, Pace]:
 
 def _pace(stage: Stage, job: Job, start_ns: int) -> Pace:
     return pace_of(stage.shape, start_ns=start_ns, place=job.place, places=job.places)
-
-
-def _line(state: LoadState, run_state: str) -> LoadLine:
-    word = "working" if run_state == "running" else run_state
-    if state.gone is not None:
-        word = state.gone.how
-    elif not state.ready:
-        word = "opening"
-    return LoadLine(
-        load_id=state.job.load_id,
-        load=state.job.load,
-        core=state.job.core,
-        amount=state.amount,
-        unit=state.unit,
-        faults=state.faults,
-        state=word,
-    )

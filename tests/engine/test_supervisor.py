@@ -335,3 +335,39 @@ def test_the_last_line_counts_sweeps(rig) -> None:
     made.run()
     assert made.watcher.of(RunClosed)[0].sweeps == 1
     assert made.watcher.of(Sweep) == []
+
+
+def raising(bench):
+    job = bench.jobs.pop(0)
+    return [
+        JobProgress(load_id=job.load_id, steps=7, amount=1.0, digest=0),
+        JobGone(load_id=job.load_id, how="exception", detail="ValueError: odd", last_ns=1),
+    ]
+
+
+def again(*news):
+    return lambda bench: [each("1.spin.0~again") if callable(each) else each for each in news]
+
+
+@pytest.mark.parametrize(
+    ("answer", "told"),
+    [
+        (lambda load_id: JobGone(load_id=load_id, how="exception", detail="x", last_ns=2), "replayed: same; Value"),
+        (
+            lambda load_id: JobProgress(load_id=load_id, steps=40, amount=1.0, digest=0),
+            "replayed: not repeated in 40 steps; Value",
+        ),
+        (lambda load_id: JobGone(load_id=load_id, how="signal", code=9, last_ns=2), "not replayed: the replay ended"),
+        (lambda load_id: JobProgress(load_id=load_id, steps=8, amount=1.0, digest=0), "not replayed: the stage ended"),
+    ],
+)
+def test_an_error_in_a_loads_own_code_is_replayed_on_the_same_core(rig, answer, told) -> None:
+    made = rig()
+    made.bench.script = deque([raising, [], again(answer), again(answer)])
+    assert made.run() == "complete"
+    (first, *_) = [event for event in made.watcher.of(LoadEnded) if event.how == "exception"]
+    assert first.detail.startswith(told)
+    assert (first.load_id, first.steps) == ("1.spin.0", 7)
+    started = [event for event in made.watcher.of(LoadStarted)]
+    assert all("~again" not in event.load_id for event in started)
+    assert started[0].notes["resource"] == "cpu"
