@@ -21,7 +21,7 @@ class UsbSpeed:
     capability the kernel keeps (``bos_descriptors``, Linux 6.9 and later) can be judged.
     """
 
-    spec: Final = CriterionSpec(title="USB devices at their full speed")
+    spec: Final = CriterionSpec(title="USB devices at their full speed", needs_run=False)
 
     def judge(self, view: RunView, params: dict[str, Scalar]) -> tuple[Finding, ...]:  # noqa: ARG002 - the contract
         """Return one finding for each device below its own speed, else one for all."""
