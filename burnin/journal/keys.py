@@ -76,7 +76,11 @@ def create_key(path: Path) -> SigningKey:
             hint="A key is never overwritten: name another file, or move the old key away.",
         ) from None
     except OSError as error:
-        raise InputError(f"{path}: cannot be written: {error.strerror}", slug="key-not-writable") from error
+        raise InputError(
+            f"{path}: cannot be written: {error.strerror}",
+            slug="key-not-writable",
+            hint="Name a file in a folder you may write in.",
+        ) from error
     with os.fdopen(descriptor, "wb") as file:
         file.write(data)
         file.flush()

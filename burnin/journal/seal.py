@@ -9,6 +9,7 @@ from typing import Annotated, BinaryIO, Final, Literal
 import msgspec
 
 from burnin.errors import InputError
+from burnin.journal.embedded import sealed_digest
 from burnin.journal.keys import SigningKey
 from burnin.journal.reader import JournalReader
 from burnin.records import codec
@@ -146,7 +147,7 @@ def make_seal(
         plan_sha256=facts.opened.plan_sha256,
         software=facts.opened.software,
         attempts=attempts,
-        files={name: codec.sha256_hex(data) for name, data in sorted((files or {}).items())},
+        files={name: sealed_digest(data) for name, data in sorted((files or {}).items())},
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import BinaryIO, Literal
@@ -10,7 +11,9 @@ from typing import BinaryIO, Literal
 import msgspec
 
 from burnin.errors import Problem
+from burnin.journal.bundle import Bundle
 from burnin.journal.differences import changed_byte, field_at, json_differences
+from burnin.journal.embedded import sealed_digest, take_seal
 from burnin.journal.frame import LONGEST_LINE
 from burnin.journal.keys import fingerprint, signature_is_good
 from burnin.journal.reader import Damage
@@ -77,11 +80,48 @@ def verify_files(files: Mapping[str, bytes], seal: Seal) -> tuple[Check, ...]:
     checks = []
     for name in sorted(files.keys() | seal.files.keys()):
         expected = seal.files.get(name, "no such file")
-        found = codec.sha256_hex(files[name]) if name in files else "no such file"
+        found = sealed_digest(files[name]) if name in files else "no such file"
         outcome: Outcome = "ok" if found == expected else "changed"
         text = ("", "") if outcome == "ok" else (found, expected)
         checks.append(Check(subject=name, outcome=outcome, found=text[0], expected=text[1]))
     return tuple(checks)
+
+
+def verify_document(
+    document: bytes, *, name: str = "certificate.html", known_fingerprint: str = ""
+) -> tuple[SealedRun | None, tuple[Check, ...]]:
+    """Return the seal inside a certificate and what checking the two showed; the journal is not needed.
+
+    Args:
+        document: The certificate's bytes.
+        name: The name under which the seal knows it.
+        known_fingerprint: Fingerprint of the workshop's key as obtained elsewhere; empty for none.
+    """
+    _, data = take_seal(document)
+    if not data:
+        return None, (
+            Check(subject="seal", outcome="changed", found="no seal", expected="a seal in its place"),
+        )
+    sealed, checks = verify_seal(data, known_fingerprint=known_fingerprint)
+    if sealed is None:
+        return None, checks
+    own = tuple(check for check in verify_files({name: document}, sealed.seal) if check.subject == name)
+    return sealed, (*checks, *own)
+
+
+def verify_bundle(
+    bundle: Bundle, *, known_fingerprint: str = ""
+) -> tuple[SealedRun | None, tuple[Check, ...]]:
+    """Return the seal of a bundle and what checking everything in it showed.
+
+    Raises:
+        InputError: a member cannot be unpacked.
+    """
+    sealed, checks = verify_seal(bundle.read("seal.json"), known_fingerprint=known_fingerprint)
+    if sealed is None:
+        return None, checks
+    journal = verify_journal(io.BytesIO(bundle.read("journal.jsonl")), sealed.seal)
+    return sealed, (*checks, *journal, *verify_files(bundle.files(), sealed.seal))
 
 
 def _seal_fields(reader: MarkingReader, facts: Facts) -> dict[str, object]:
