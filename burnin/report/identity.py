@@ -45,7 +45,7 @@ def order_facts(view: RunView) -> tuple[Fact, ...]:
     )
 
 
-def test_facts(view: RunView) -> tuple[Fact, ...]:
+def run_facts(view: RunView) -> tuple[Fact, ...]:
     """Return when, where, by whom and after which plan."""
     opened = view.opened
     workshop = opened.workshop

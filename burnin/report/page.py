@@ -165,7 +165,7 @@ def _head(
         issued=clock(local_time(view.opened.anchor, view.end_ns)),
         key_figures=_key_figures(view, totals),
         order=identity.order_facts(view),
-        test=identity.test_facts(view),
+        test=identity.run_facts(view),
         conditions=identity.condition_facts(view),
         beyond=sentence,
         notes=(notes.warranty_note(beyond), *notes.NOTES),

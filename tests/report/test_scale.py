@@ -12,8 +12,8 @@ from burnin.report.scale import spread, time_label, time_ticks, time_unit, value
 @given(st.floats(-1e6, 1e6), st.floats(1e-3, 1e6), st.integers(2, 10))
 def test_value_ticks_cover_the_range_evenly(low, length, wanted):
     ticks = value_ticks(low, low + length, wanted)
-    assert ticks[0] <= low + 1e-6 * max(1, abs(low))
-    assert ticks[-1] >= low + length - 1e-6 * max(1, abs(low) + length)
+    assert ticks[0] <= low + 1e-8 * max(length, abs(low))
+    assert ticks[-1] >= low + length - 1e-8 * max(length, abs(low))
     assert 2 <= len(ticks) <= wanted + 3
     steps = {round((b - a) / (ticks[1] - ticks[0]), 3) for a, b in itertools.pairwise(ticks)}
     assert steps == {1.0}
