@@ -171,9 +171,9 @@ class _Session:
         checked = 0
         while self._finished < self._pieces:
             content = self._new if self._finished < self._done else self._old
-            if content is not None:
-                self._check(self._piece(self._finished), content, faults)
-                checked += self._piece_bytes
+            assert content is not None  # the region was written once before it was handed out
+            self._check(self._piece(self._finished), content, faults)
+            checked += self._piece_bytes
             self._finished += 1
             if self._clock.mono_ns() >= stop_ns:
                 break

@@ -87,3 +87,22 @@ def test_finish_finds_a_changed_signal(open_small):
     session._signals.rows[3, 7] = 0.0
     (fault,) = session.finish().faults
     assert fault.values["place"] == "3,7"
+
+
+def test_a_signal_that_changes_during_the_step_is_no_wrong_result(open_small, monkeypatch):
+    session = open_small("fourier")
+
+    def spoil(done):
+        session._signals.rows.view(np.uint64)[1, 3] ^= np.uint64(1 << 50)
+
+    hook(monkeypatch, "fft", spoil)
+    faults = session.step().faults
+    assert {fault.kind for fault in faults} == {"memory_word"}
+    assert faults[0].values["place"] == "1,3"
+
+
+def test_a_core_that_is_wrong_from_the_start_fails_the_identities(open_small, monkeypatch):
+    hook(monkeypatch, "ifft", add(1e-3), times=10**6)
+    session = open_small("fourier")
+    faults = [fault for _ in range(4) for fault in session.step().faults]
+    assert {fault.values["at"] for fault in faults} == {"way back"}

@@ -122,6 +122,12 @@ def test_finish_checks_everything_that_is_written(steps, open_small):
     assert len(results[-1].faults) == written
 
 
+def test_a_step_and_a_finish_go_on_while_there_is_time(open_small):
+    session = open_small("memory_patterns", step_budget_s=0.02)
+    assert session.step().amount > 0
+    assert session.finish().settled
+
+
 def test_finish_goes_on_piece_by_piece(open_small):
     session = filled(open_small)
     assert [session.finish().settled for _ in range(4)] == [False, False, True, True]

@@ -202,3 +202,10 @@ def test_says_why_there_is_no_file(tmp_path, monkeypatch):
     with pytest.raises(BurninError, match="No space left"):
         PLUGIN.open(LoadContext(seed=1, scratch=tmp_path), {"most_mib": 1})
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_step_goes_on_while_there_is_time(tmp_path):
+    context = LoadContext(seed=1, scratch=tmp_path, step_budget_s=0.05)
+    session = PLUGIN.open(context, {"most_mib": 1})
+    assert session.step().amount > BLOCK_BYTES / 1e9
+    session.close()
