@@ -14,8 +14,14 @@ PAGE = Path(__file__).parents[2] / "docs" / "commands.md"
 
 
 def subparsers(parser: argparse.ArgumentParser) -> dict[str, argparse.ArgumentParser]:
-    (action,) = (each for each in parser._actions if isinstance(each, argparse._SubParsersAction))
-    return dict(action.choices)
+    """Every command by its words, those with commands of their own by both ("ledger list")."""
+    found = {}
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for name, each in action.choices.items():
+                found[name] = each
+                found |= {f"{name} {inner}": below for inner, below in subparsers(each).items()}
+    return found
 
 
 def offered(parser: argparse.ArgumentParser) -> set[str]:
@@ -85,7 +91,7 @@ def test_every_command_has_json() -> None:
 def test_the_page_states_the_defaults_of_the_parser() -> None:
     text = PAGE.read_text(encoding="utf-8")
     for name, parser in subparsers(build_parser()).items():
-        section = text.split(f"## burnin {name}\n")[1].split("\n## ")[0]
+        section = text.partition(f"## burnin {name}\n")[2].split("\n## ")[0]
         for action in parser._actions:
             if isinstance(action.default, str) and action.default and action.default != argparse.SUPPRESS:
                 (row,) = (
