@@ -86,11 +86,8 @@ def condition_facts(view: RunView) -> tuple[Fact, ...]:
     board, system = view.inventory.board, view.inventory.system
     declared = view.opened.plan.ambient_c
     rooms = [event for _, event in view.of(InstrumentReading) if event.name in {"room", "inlet"}]
-    room = f"{figure(declared, 'degC')} as declared in the plan" if declared is not None else None
     facts = [
-        _fact("Room", None if rooms else room, "not measured, because nobody gave a reading")
-        if not rooms
-        else None,
+        *([] if rooms else [_room(declared)]),
         _fact(
             "Firmware",
             _joined(board.firmware_version, board.firmware_date),
@@ -105,7 +102,13 @@ def condition_facts(view: RunView) -> tuple[Fact, ...]:
         ),
     ]
     readings = [_instrument(event) for _, event in view.of(InstrumentReading)]
-    return tuple(fact for fact in facts if fact is not None) + tuple(readings)
+    return (*facts, *readings)
+
+
+def _room(declared: float | None) -> Fact:
+    if declared is None:
+        return Fact(name="Room", value="not measured, because nobody gave a reading", missing=True)
+    return Fact(name="Room", value=f"{figure(declared, 'degC')} as declared in the plan")
 
 
 def _instrument(event: InstrumentReading) -> Fact:

@@ -121,7 +121,7 @@ def _kind(finding: Finding) -> tuple[str, str, str]:
 
 
 def _finding_row(finding: Finding, verdict: Verdict, *, paper: bool) -> FindingRow:
-    decimals = decimals_for(finding.unit, finding.observed, finding.limit, finding.margin)
+    decimals = _row_decimals(finding)
     stage = f"stage {shown_text(finding.stage)}" if finding.stage else ""
     return FindingRow(
         outcome=finding.outcome,
@@ -139,6 +139,13 @@ def _finding_row(finding: Finding, verdict: Verdict, *, paper: bool) -> FindingR
         paper=paper,
         brief=finding.outcome == "pass" and finding.observed is not None and finding.limit is not None,
     )
+
+
+def _row_decimals(finding: Finding) -> int | None:
+    """Return decimals that keep the observed figure apart from its limit, and the margin from nothing."""
+    figures = decimals_for(finding.unit, finding.observed, finding.limit)
+    margin = decimals_for(finding.unit, finding.margin)
+    return None if figures is None or margin is None else max(figures, margin)
 
 
 def _waived(finding: Finding, verdict: Verdict) -> bool:
@@ -241,7 +248,7 @@ def fault_rows(view: RunView) -> tuple[FaultRow, ...]:
                 load=plain_name(event.load),
                 kind=plain_name(event.fault),
                 stage=shown_text(names.get(event.stage, str(event.stage))),
-                core="not tied to one" if event.core is None else str(event.core),
+                core="any" if event.core is None else str(event.core),
                 step=event.step,
                 seed=shown_text(event.seed),
                 moment=f"{span(entry.t_ns / 1e9)} after the start",

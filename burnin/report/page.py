@@ -21,7 +21,7 @@ from burnin.report.machine import PartRow, machine_rows
 from burnin.report.ports import SocketRow, socket_rows
 from burnin.report.readings import ChannelRow, channel_rows
 from burnin.report.text import REHEARSAL, outcome_counts, verdict_line, verdict_reasons
-from burnin.report.traces import good_column, reason_absent, role_limit, trace_groups
+from burnin.report.traces import channel_limit, good_column, judged_limits, reason_absent, trace_groups
 from burnin.report.words import counted, shortened, shown_text
 from burnin.report.work import CoreRow, LoadTotals, WorkRow, core_rows, load_totals, rate_group, work_rows
 
@@ -138,7 +138,7 @@ def certificate_page(view: RunView, findings: Sequence[Finding], verdict: Verdic
         title=shortened(f"Acceptance certificate, run {head.run_id}", 120),
         head=head,
         judged=_judged(view, findings, verdict),
-        measured=_measured(view, stages, totals),
+        measured=_measured(view, stages, totals, findings),
         described=_described(view),
     )
 
@@ -163,7 +163,7 @@ def _head(
         more_reasons=max(0, len(reasons) - _MOST_REASONS),
         counts=outcome_counts(findings),
         issued=clock(local_time(view.opened.anchor, view.end_ns)),
-        key_figures=_key_figures(view, totals),
+        key_figures=_key_figures(view, totals, findings),
         order=identity.order_facts(view),
         test=identity.run_facts(view),
         conditions=identity.condition_facts(view),
@@ -172,7 +172,9 @@ def _head(
     )
 
 
-def _key_figures(view: RunView, totals: tuple[LoadTotals, ...]) -> tuple[KeyFigure, ...]:
+def _key_figures(
+    view: RunView, totals: tuple[LoadTotals, ...], findings: Sequence[Finding]
+) -> tuple[KeyFigure, ...]:
     faults = judgement.fault_count(view)
     pieces = sum(item.steps for item in totals)
     note = f"in {pieces:,} checked pieces of work".replace(",", "\u202f")
@@ -181,7 +183,7 @@ def _key_figures(view: RunView, totals: tuple[LoadTotals, ...]) -> tuple[KeyFigu
         KeyFigure(value=span(_loaded_s(view, totals)), name="under load"),
     ]
     for role, name in (("cpu_hottest", "hottest CPU reading"), ("graphics", "hottest graphics reading")):
-        figures.append(_hottest(view, role, name))
+        figures.append(_hottest(view, role, name, findings))
     return tuple(figures)
 
 
@@ -193,21 +195,20 @@ def _loaded_s(view: RunView, totals: tuple[LoadTotals, ...]) -> float:
     return min(sum(longest.values()), view.end_ns / 1e9)
 
 
-def _hottest(view: RunView, role: str, name: str) -> KeyFigure:
-    peaks = []
+def _hottest(view: RunView, role: str, name: str, findings: Sequence[Finding]) -> KeyFigure:
+    judged = judged_limits(findings)
+    peaks: list[tuple[float, str]] = []
     for index, channel in enumerate(view.channels):
         if channel.role == role and channel.quantity == "temperature":
             values = good_column(view, index)
-            peaks += [float(np.nanmax(values))] if np.any(np.isfinite(values)) else []
-    limit = role_limit(view.opened.plan.limits, role)
-    note = f"limit {figure(limit, 'degC')}" if limit is not None else "no limit set in the plan"
+            limit = channel_limit(view.opened.plan.limits, judged, channel)
+            note = f"limit {figure(limit, 'degC')}" if limit is not None else "held against no limit"
+            peaks += [(float(np.nanmax(values)), note)] if np.any(np.isfinite(values)) else []
     if not peaks:
-        return KeyFigure(
-            value="not measured",
-            name=name,
-            note=shortened(f"because {reason_absent(view, 'temperature')}", 120),
-        )
-    return KeyFigure(value=figure(max(peaks), "degC"), name=name, note=note)
+        reason = shortened(f"because {reason_absent(view, 'temperature')}", 120)
+        return KeyFigure(value="not measured", name=name, note=reason)
+    hottest, note = max(peaks)
+    return KeyFigure(value=figure(hottest, "degC"), name=name, note=note)
 
 
 def _judged(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> Judged:
@@ -233,10 +234,12 @@ def _judged(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> Jud
     )
 
 
-def _measured(view: RunView, stages: tuple[StageSpan, ...], totals: tuple[LoadTotals, ...]) -> Measured:
+def _measured(
+    view: RunView, stages: tuple[StageSpan, ...], totals: tuple[LoadTotals, ...], findings: Sequence[Finding]
+) -> Measured:
     end_s = view.end_ns / 1e9
     channels = channel_rows(view)
-    groups = trace_groups(view)
+    groups = trace_groups(view, findings)
     return Measured(
         charts=tuple(
             chart(group, stages, end_s=end_s, height=_TALL if group.key == "temperature" else _LOW)

@@ -13,7 +13,8 @@ from burnin.report.figures import NONE, Shown, decimals_for, shown, unit_sign
 from burnin.report.traces import good_column
 from burnin.report.words import shown_text
 
-_MOST_ON_PAPER: Final = 20
+_MOST_ON_PAPER: Final = 14
+_FEW: Final = 4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,11 +51,22 @@ class ChannelRow:
 def channel_rows(view: RunView) -> tuple[ChannelRow, ...]:
     """Return one row for each channel, in the order of the journal."""
     channels = view.channels
-    telling = sorted(
-        range(len(channels)), key=lambda index: (channels[index].role in {"none", "cpu_core"}, index)
-    )
-    paper = {index for index in telling[:_MOST_ON_PAPER] if channels[index].role != "cpu_core"}
+    paper = set(_telling(channels))
     return tuple(_row(view, index, channel, paper=index in paper) for index, channel in enumerate(channels))
+
+
+def _telling(channels: tuple[Channel, ...]) -> list[int]:
+    """Return the columns that stand on paper: no single cores, no alarms and counters, sensors with a role first."""
+    left_out = {"count", "load", "memory", "level"}
+    single = {"cpu_core"} | (
+        {"cpu_clock"} if sum(item.role == "cpu_clock" for item in channels) > _FEW else set()
+    )
+    found = [
+        index
+        for index, item in enumerate(channels)
+        if item.quantity not in left_out and item.role not in single
+    ]
+    return sorted(found, key=lambda index: (channels[index].role == "none", index))[:_MOST_ON_PAPER]
 
 
 def _row(view: RunView, index: int, channel: Channel, *, paper: bool) -> ChannelRow:

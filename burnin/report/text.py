@@ -52,13 +52,22 @@ def finding_sentence(finding: Finding) -> str:
 
 
 def verdict_reasons(findings: Sequence[Finding], verdict: Verdict) -> tuple[str, ...]:
-    """Return why the verdict is what it is, worst first, without repeating a sentence."""
+    """Return why the verdict is what it is, worst first, without repeating a sentence.
+
+    Where something failed, the fails are told and the points that stayed open are counted.
+    """
     lines = []
+    if verdict.first_look and verdict.standing == "inconclusive":
+        lines.append(FIRST_LOOK)
     if verdict.stopped_for_safety:
         lines.append("The run was stopped for safety.")
     if verdict.stopped_by_operator:
         lines.append("The operator stopped the run before its end.")
-    lines += [sentence(findings[index]) for index in verdict.reasons if 0 <= index < len(findings)]
+    deciding = [findings[index] for index in verdict.reasons if 0 <= index < len(findings)]
+    fails = [finding for finding in deciding if finding.outcome == "fail"]
+    lines += [sentence(finding) for finding in fails or deciding]
+    if fails and len(fails) < len(deciding):
+        lines.append(f"Besides, {counted(len(deciding) - len(fails), 'required point')} could not be judged.")
     if not lines:
         lines.append(_tally(findings))
     return tuple(dict.fromkeys(lines))
@@ -97,4 +106,5 @@ def outcome_counts(findings: Sequence[Finding]) -> str:
     return ", ".join(f"{number} {word}" for word, number in counts.items())
 
 
+FIRST_LOOK: Final = "A first look is too short to accept a machine; it can only find faults."
 REHEARSAL: Final = "Rehearsal on a simulated bench: this certifies nothing"

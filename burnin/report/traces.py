@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
 
 from burnin.records.channels import UNITS, Channel
 from burnin.records.events import SafetyArmed
+from burnin.records.findings import Finding
 from burnin.records.plan import Limits
 from burnin.records.view import F64, RunView
 from burnin.report.figures import significant, unit_sign
@@ -17,6 +19,7 @@ from burnin.report.words import shortened
 
 MOST_SHOWN: Final = 7
 _MANY_CLOCKS: Final = 4
+_MOST_MARKS: Final = 8
 _FIRST_ROLES: Final = (
     "cpu_hottest",
     "graphics",
@@ -90,10 +93,16 @@ class TraceGroup:
     reason: str = ""
 
 
-def trace_groups(view: RunView) -> tuple[TraceGroup, ...]:
-    """Return the groups a certificate draws, in order; a group without a channel says why."""
+def trace_groups(view: RunView, findings: Sequence[Finding] = ()) -> tuple[TraceGroup, ...]:
+    """Return the groups a certificate draws, in order; a group without a channel says why.
+
+    Args:
+        view: The run.
+        findings: Judgements whose temperature limits are drawn.
+    """
+    limits = judged_limits(findings)
     return (
-        _group(view, "temperature", "Temperatures", _temperature_marks),
+        _group(view, "temperature", "Temperatures", partial(_temperature_marks, limits)),
         _group(view, "frequency", "Clock", _clock_marks),
         _group(view, "power", "Power", _power_marks),
         _group(view, "fan_speed", "Fans and pump", _no_marks),
@@ -186,6 +195,20 @@ def _no_marks(_view: RunView, _channels: list[Channel]) -> tuple[Mark, ...]:
     return ()
 
 
+def judged_limits(findings: Sequence[Finding]) -> dict[str, float]:
+    """Return what people call a sensor to the temperature limit it was held against."""
+    return {
+        finding.subject: finding.limit
+        for finding in findings
+        if finding.criterion == "temperature_limits" and finding.limit is not None
+    }
+
+
+def channel_limit(limits: Limits, judged: dict[str, float], channel: Channel) -> float | None:
+    """Return the temperature limit a channel was held against, else the plan's for its role; None where there is none."""
+    return judged.get(channel.label, role_limit(limits, channel.role))
+
+
 def role_limit(limits: Limits, role: str) -> float | None:
     """Return the plan's acceptance limit for a role, None where it sets none."""
     return {
@@ -197,10 +220,10 @@ def role_limit(limits: Limits, role: str) -> float | None:
     }.get(role)
 
 
-def _temperature_marks(view: RunView, channels: list[Channel]) -> tuple[Mark, ...]:
+def _temperature_marks(judged: dict[str, float], view: RunView, channels: list[Channel]) -> tuple[Mark, ...]:
     marks = []
     for channel in channels[:MOST_SHOWN]:
-        limit = role_limit(view.opened.plan.limits, channel.role)
+        limit = channel_limit(view.opened.plan.limits, judged, channel)
         name = shortened(channel.label or channel.id, 13)
         if limit is not None:
             marks.append(Mark(value=limit, label=f"limit {_level(limit, 'degC')}, {name}", kind="limit"))
@@ -228,7 +251,7 @@ def _merged(marks: list[Mark]) -> tuple[Mark, ...]:
     for (value, kind), same in levels.items():
         more = f" and {len(same) - 1} more" if len(same) > 1 else ""
         merged.append(Mark(value=value, label=same[0].label + more, kind=kind))
-    return tuple(merged[:6])
+    return tuple(merged[:_MOST_MARKS])
 
 
 def _clock_marks(view: RunView, _channels: list[Channel]) -> tuple[Mark, ...]:

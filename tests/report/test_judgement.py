@@ -56,6 +56,15 @@ def test_a_waiver_marks_what_it_covers_and_nothing_else():
     }
 
 
+def test_decimals_keep_the_figure_apart_from_its_limit_only():
+    row = finding_rows([finding("pass", observed=99.999, limit=50.0, margin=49.999, unit="%")], ACCEPTED)[0]
+    assert (row.observed.text, row.limit.text, row.margin.text) == ("100.0", "50.0", "50.0")
+    close = finding_rows(
+        [finding("fail", observed=85.004, limit=85.0, margin=-0.004, unit="degC")], ACCEPTED
+    )[0]
+    assert (close.observed.text, close.limit.text, close.margin.text) == ("85.004", "85.000", "\u22120.004")
+
+
 def test_a_checklist_line_no_rule_judged_is_not_judged():
     view = (
         RunBuilder(PLAN, checklist=CHECKLIST)
@@ -115,7 +124,7 @@ def test_the_first_200_faults_are_in_full_and_the_number_is_of_all():
     assert len(rows) == 200
     assert rows[199].step == 199
     assert rows[0].values == (("a", "yes"), ("b", "1.5"))
-    assert (rows[0].stage, rows[0].core) == ("1", "not tied to one")
+    assert (rows[0].stage, rows[0].core) == ("1", "any")
     assert certificate_page(run.view(), (), ACCEPTED).judged.fault_count == 230
     assert [scalar(value) for value in (False, 3, "\x1b")] == ["no", "3", "\ufffd"]
 

@@ -11,8 +11,10 @@ from samples import FIRST_LOOK
 
 from burnin.records.channels import Absence, Channel
 from burnin.records.events import LoadEnded, SafetyArmed, TripLimit
+from burnin.records.findings import Finding, Verdict
 from burnin.report.chart import chart, stage_bands
 from burnin.report.heat import heat_strip
+from burnin.report.page import certificate_page
 from burnin.report.readings import channel_rows
 from burnin.report.traces import reason_absent, role_limit, trace_groups
 from burnin.report.work import core_rows, load_totals, ranges, rate_group, work_rows
@@ -85,6 +87,35 @@ def test_levels_of_limits_and_stops_that_coincide_are_told_once():
         (95.0, "stop at 95 \u00b0C, A and 1 more"),
     ]
     assert role_limit(PLAN.limits, "none") is None
+
+
+def test_a_limit_that_was_judged_is_drawn_and_named_before_the_plans():
+    finding = Finding(
+        criterion="temperature_limits", slug="kept", outcome="pass", subject="A", limit=88.0, unit="degC"
+    )
+    run = (
+        RunBuilder(PLAN)
+        .machine((temp("a", "cpu_hottest"), temp("b", "cpu_hottest")))
+        .sweeps_at([(40.0, 41.0)] * 2)
+    )
+    marks = trace_groups(run.view(), (finding,))[0].marks
+    assert [mark.label for mark in marks] == ["limit 88 \u00b0C, A", "limit 90 \u00b0C, B"]
+    verdict = Verdict(standing="accepted", first_look=False, reasons=(), exit_code=0)
+    assert certificate_page(run.view(), (finding,), verdict).head.key_figures[2].note == "limit 90.0 \u00b0C"
+    hotter = RunBuilder(PLAN).machine((temp("a", "cpu_hottest"),)).sweeps_at([(60.0,)]).view()
+    assert certificate_page(hotter, (finding,), verdict).head.key_figures[2].note == "limit 88.0 \u00b0C"
+    free = RunBuilder(FIRST_LOOK).machine((temp("a", "cpu_hottest"),)).sweeps_at([(60.0,)]).view()
+    assert certificate_page(free, (), verdict).head.key_figures[2].note == "held against no limit"
+
+
+def test_paper_shows_the_telling_sensors():
+    channels = [temp(f"x{n}") for n in range(20)] + [temp("cpu", "cpu_hottest"), temp("core", "cpu_core")]
+    channels.append(Channel(id="alarm", source="s", quantity="count", label="alarm"))
+    channels += [
+        Channel(id=f"f{n}", source="s", quantity="frequency", label="f", role="cpu_clock") for n in range(5)
+    ]
+    rows = channel_rows(RunBuilder(PLAN).machine(channels).view())
+    assert [row.key for row in rows if row.paper] == [f"x{n}" for n in range(13)] + ["cpu"]
 
 
 def test_why_a_quantity_was_not_measured():

@@ -54,6 +54,21 @@ def test_reasons_name_stops_first_and_repeat_nothing():
     assert verdict_reasons((PASS, PASS, OPEN), verdict("accepted")) == ("2 of 2 judgements passed.",)
 
 
+def test_fails_are_told_and_open_points_counted():
+    given = verdict("rejected", reasons=(0, 1, 2))
+    other = msgspec.structs.replace(FAIL, slug="t")
+    assert verdict_reasons((FAIL, other, OPEN), given) == (
+        "c: s.",
+        "c: t.",
+        "Besides, 1 required point could not be judged.",
+    )
+    look = verdict("inconclusive", first_look=True, reasons=(0,))
+    assert (
+        verdict_reasons((OPEN,), look)[0]
+        == "A first look is too short to accept a machine; it can only find faults."
+    )
+
+
 def test_the_summary_for_a_terminal_counts_and_cuts(rejected, bare):
     view, findings, given = rejected
     lines = plain_summary(view, findings, given)
