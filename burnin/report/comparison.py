@@ -297,11 +297,15 @@ def _outcome_row(change: OutcomeChange) -> OutcomeRow:
 
 def _method(comparison: RunComparison) -> tuple[str, ...]:
     lines = [
-        "A figure is the mean over the second half of a hot stage; what one trace says of its own mean comes from batch means, "
-        "which allow for readings that resemble their neighbours.",
-        "How far a figure moves between runs of an unchanged machine comes from repeated runs (ISO 5725-2 calls it "
-        "repeatability); without it nothing is compared. Intervals hold 95 % for one figure; better, worse, higher and lower "
-        "are said only where they hold for all figures together (Holm 1979).",
+        (
+            "A figure is the mean over the second half of a hot stage; what one trace says of its own mean comes from "
+            "batch means, which allow for readings that resemble their neighbours."
+        ),
+        (
+            "How far a figure moves between runs of an unchanged machine comes from repeated runs (ISO 5725-2 calls it "
+            "repeatability); without it nothing is compared. Intervals hold 95 % for one figure; better, worse, higher and lower "
+            "are said only where they hold for all figures together (Holm 1979)."
+        ),
     ]
     known = [one for one in comparison.figures if one.spread is not None and one.spread_df is not None]
     for source, words in (

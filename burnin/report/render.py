@@ -30,16 +30,23 @@ def render_certificate(view: RunView, findings: Sequence[Finding], verdict: Verd
 
 
 def render_page(page: Page) -> bytes:
-    """Return a certificate's values as HTML.
+    """Return a certificate's values as HTML."""
+    return render_template(
+        "certificate.html.j2", f"Run {page.head.run_id}", rehearsal=page.head.rehearsal, page=page
+    )
+
+
+def render_template(template: str, footer: str, *, rehearsal: str, page: object) -> bytes:
+    """Return a page's values as HTML; ``footer`` and ``rehearsal`` stand on every printed sheet.
 
     Style and script stand in the file; a content security policy names their digests, so that nothing else can run
     or load even if markup slipped in.
     """
     folder = template_folder()
     environment = _environment(folder)
-    style = _plain_file(environment, "certificate.css") + _page_footer(page)
+    style = _plain_file(environment, "certificate.css") + _page_footer(footer, rehearsal)
     script = _plain_file(environment, "certificate.js")
-    text = environment.get_template("certificate.html.j2").render(
+    text = environment.get_template(template).render(
         page=page,
         style=Markup(style),  # noqa: S704  # our own file and an escaped CSS string
         script=Markup(script),  # noqa: S704  # our own file
@@ -85,15 +92,14 @@ def _pieces(text: str) -> Iterator[str | list[str]]:
             yield [word[start : start + _PART] for start in range(0, len(word), _PART)]
 
 
-def _page_footer(page: Page) -> str:
-    """Return the margin boxes of every printed page: run, "page n of m", and the mark of a rehearsal."""
-    run = css_string(shortened(f"Run {page.head.run_id}", _LONGEST_FOOTER))
+def _page_footer(footer: str, rehearsal: str) -> str:
+    """Return the margin boxes of every printed page: what it is of, "page n of m", and the mark of a rehearsal."""
     boxes = [
-        f"@bottom-left {{ content: {run}; }}",
+        f"@bottom-left {{ content: {css_string(shortened(footer, _LONGEST_FOOTER))}; }}",
         '@bottom-right { content: "Page " counter(page) " of " counter(pages); }',
     ]
-    if page.head.rehearsal:
-        boxes.append(f"@top-center {{ content: {css_string(page.head.rehearsal)}; }}")
+    if rehearsal:
+        boxes.append(f"@top-center {{ content: {css_string(rehearsal)}; }}")
     return "@page {\n" + "\n".join(boxes) + "\n}\n"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -37,6 +37,9 @@ class FigureComparison(LooseRecord, frozen=True, kw_only=True):
         p_value: Two-sided, corrected for the number of figures (Holm); None where not comparable.
         answer: What can be said.
         reason: Why not comparable, as a slug; empty where it is.
+        spread: Standard deviation between runs of an unchanged machine; None where not comparable.
+        spread_df: Its degrees of freedom.
+        spread_from: ``runs`` of this machine beside the first one, or ``records`` of its family; empty where there is none.
     """
 
     stage: str
@@ -52,6 +55,9 @@ class FigureComparison(LooseRecord, frozen=True, kw_only=True):
     p_value: float | None = None
     answer: Answer
     reason: str = ""
+    spread: float | None = None
+    spread_df: float | None = None
+    spread_from: Literal["", "runs", "records"] = ""
 
 
 class OutcomeChange(LooseRecord, frozen=True, kw_only=True):
@@ -92,23 +98,44 @@ class RunComparison(LooseRecord, frozen=True, kw_only=True):
     figures: tuple[FigureComparison, ...]
 
 
+Key = tuple[str, str, str]
+"""Stage, name and unit of a figure."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Spread:
+    """How far a figure moves between runs of an unchanged machine, and how that is known."""
+
+    value: Repeatability
+    known_from: Literal["runs", "records"]
+
+
 @dataclass(frozen=True, kw_only=True)
 class _Pair:
     before: RunFigure
     after: RunFigure | None
+    spread: _Spread | None
     result: Comparison | Refusal
 
 
-def compare_runs(before: RunView, after: RunView, *, baselines: Sequence[RunView] = ()) -> RunComparison:
+def compare_runs(
+    before: RunView,
+    after: RunView,
+    *,
+    baselines: Sequence[RunView] = (),
+    records: Mapping[Key, Repeatability] | None = None,
+) -> RunComparison:
     """Compare two runs.
 
     How far a figure moves from run to run of an unchanged machine comes from ``before`` and ``baselines`` together: three
-    runs at least, else no figure is comparable. Temperatures are compared above the room where all runs measured it.
+    runs at least; else from ``records``; else the figure is not comparable. Temperatures are compared above the room
+    where all runs measured it.
 
     Args:
         before: The first run.
         after: The second run.
         baselines: Further runs of the machine as it was in ``before``.
+        records: What repeated runs of the family showed (:func:`spreads_of`).
     """
     runs = (before, *baselines)
     off_room = all(has_room(view) for view in (*runs, after))
@@ -118,13 +145,13 @@ def compare_runs(before: RunView, after: RunView, *, baselines: Sequence[RunView
     mixed = before.opened.rehearsal != after.opened.rehearsal
     pairs = []
     for key, first in known[0].items():
-        level_sets = [figures[key] for figures in known if key in figures]
+        spread = _spread([figures[key] for figures in known if key in figures], (records or {}).get(key))
         result: Comparison | Refusal
         if mixed or first.stage in differ:
             result = Refusal(slug="rehearsal-beside-run" if mixed else "stages-differ")
         else:
-            result = _compared(level_sets, later.get(key))
-        pairs.append(_Pair(before=first, after=later.get(key), result=result))
+            result = _compared(first, later.get(key), spread)
+        pairs.append(_Pair(before=first, after=later.get(key), spread=spread, result=result))
     return RunComparison(
         before=before.opened.run_id,
         after=after.opened.run_id,
@@ -147,6 +174,33 @@ def outcome_changes(before: Sequence[Finding], after: Sequence[Finding]) -> tupl
     )
 
 
+Overall = Literal["differs", "same", "not_comparable"]
+
+
+def overall(comparison: RunComparison, outcomes: Sequence[OutcomeChange]) -> Overall:
+    """Return what a comparison comes to.
+
+    Runs differ when a figure differs by more than noise, when a part of the machine changed, or when a judgement went from
+    pass to fail or back. They are the same only when every figure could be compared, or stood still in both runs; else
+    nothing is shown either way.
+    """
+    decided = {"better", "worse", "higher", "lower"}
+    if (
+        any(figure.answer in decided for figure in comparison.figures)
+        or any(change.how in {"changed", "added", "removed"} for change in comparison.machine)
+        or any({change.before, change.after} == {"pass", "fail"} for change in outcomes)
+    ):
+        return "differs"
+    compared = [
+        figure.answer == "no_difference_shown" or _stood_still(figure) for figure in comparison.figures
+    ]
+    return "same" if compared and all(compared) else "not_comparable"
+
+
+def _stood_still(figure: FigureComparison) -> bool:
+    return figure.reason == "no-spread" and figure.before == figure.after
+
+
 def _worst(findings: Sequence[Finding]) -> dict[tuple[str, str, str], Outcome]:
     order: tuple[Outcome, ...] = ("not_applicable", "pass", "inconclusive", "fail")
     worst: dict[tuple[str, str, str], Outcome] = {}
@@ -156,7 +210,13 @@ def _worst(findings: Sequence[Finding]) -> dict[tuple[str, str, str], Outcome]:
     return worst
 
 
-def _key(figure: RunFigure) -> tuple[str, str, str]:
+def spreads_of(groups: Mapping[Key, Sequence[Sequence[float]]]) -> dict[Key, Repeatability]:
+    """Return the spread between runs that repeated runs of unchanged machines show, for each figure that has enough."""
+    pooled = {key: pooled_repeatability(machines) for key, machines in groups.items()}
+    return {key: value for key, value in pooled.items() if isinstance(value, Repeatability)}
+
+
+def _key(figure: RunFigure) -> Key:
     return figure.stage, figure.name, figure.unit
 
 
@@ -166,20 +226,21 @@ def _stages_that_differ(before: RunView, after: RunView) -> tuple[str, ...]:
     return tuple(name for name in names if first.get(name) != second.get(name))
 
 
-def _compared(before: list[RunFigure], after: RunFigure | None) -> Comparison | Refusal:
-    if isinstance(before[0].level, Refusal):
-        return before[0].level
+def _spread(before: list[RunFigure], records: Repeatability | None) -> _Spread | None:
+    own = pooled_repeatability([[one.level.mean for one in before if isinstance(one.level, Level)]])
+    if isinstance(own, Repeatability):
+        return _Spread(value=own, known_from="runs")
+    return None if records is None else _Spread(value=records, known_from="records")
+
+
+def _compared(before: RunFigure, after: RunFigure | None, spread: _Spread | None) -> Comparison | Refusal:
+    if isinstance(before.level, Refusal):
+        return before.level
     if after is None:
         return Refusal(slug="not-in-second-run")
     if isinstance(after.level, Refusal):
         return after.level
-    levels = [one.level for one in before if isinstance(one.level, Level)]
-    spread = pooled_repeatability([[level.mean for level in levels]])
-    return compare_levels(
-        [before[0].level],
-        [after.level],
-        repeatability=spread if isinstance(spread, Repeatability) else None,
-    )
+    return compare_levels([before.level], [after.level], repeatability=spread.value if spread else None)
 
 
 def _told(pairs: list[_Pair]) -> tuple[FigureComparison, ...]:
@@ -207,6 +268,9 @@ def _figure(pair: _Pair, p_value: float | None) -> FigureComparison:
         p_value=p_value,
         answer=_answer(pair, p_value),
         reason=result.slug if isinstance(result, Refusal) else "",
+        spread=pair.spread.value.sd if pair.spread and compared else None,
+        spread_df=pair.spread.value.df if pair.spread and compared else None,
+        spread_from=pair.spread.known_from if pair.spread and compared else "",
     )
 
 

@@ -8,7 +8,7 @@ from burnin.records.events import InstrumentReading
 from burnin.records.findings import Finding
 from burnin.records.inventory import CpuPart, Inventory
 from burnin.records.plan import LoadUse, Plan, Stage
-from burnin.review.run_comparison import compare_runs, outcome_changes
+from burnin.review.run_comparison import compare_runs, outcome_changes, spreads_of
 from burnin.review.run_figures import has_room, run_figures
 from burnin.testing.run_builder import RunBuilder
 
@@ -169,3 +169,23 @@ def test_judgements_that_came_out_differently():
         ("only before", "pass", None),
         ("only after", None, "inconclusive"),
     ]
+
+
+def test_records_of_the_family_stand_in_for_baseline_runs():
+    key = ("hot", "t", "degC")
+    groups = {key: ((70.0, 70.3), (68.0, 67.8, 68.1)), ("hot", "f", "MHz"): ((4500.0, 4501.0),)}
+    records = spreads_of(groups)
+    assert list(records) == [key]
+    assert records[key].df == 3
+    comparison = compare_runs(BASE[0], _run(200, temp_c=66.0), records=records)
+    temperature, clock = comparison.figures[:2]
+    assert (temperature.answer, temperature.spread_from) == ("better", "records")
+    assert (temperature.spread, temperature.spread_df) == (records[key].sd, 3)
+    assert (clock.answer, clock.reason, clock.spread_from) == ("not_comparable", "no-repeatability", "")
+
+
+def test_runs_of_the_machine_itself_come_before_the_records():
+    records = spreads_of({("hot", "t", "degC"): ((60.0, 80.0, 70.0),)})
+    figure = compare_runs(BASE[0], BASE[1], baselines=BASE[2:], records=records).figures[0]
+    assert figure.spread_from == "runs"
+    assert figure.spread < 1
