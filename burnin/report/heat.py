@@ -15,7 +15,7 @@ from burnin.report.words import shortened
 
 COLUMNS: Final = 120
 MOST_STEPS: Final = 6
-ROW: Final = 13
+ROW: Final = 12
 _LEFT: Final = 150
 _WIDTH: Final = 540
 _WIDTHS: Final = (1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 50, 100, 1000, 10**6, 10**40)

@@ -15,7 +15,7 @@ from burnin.records.view import RunView
 from burnin.report.figures import Shown, decimals_for, shown, span, unit_sign
 from burnin.report.sentences import sentence
 from burnin.report.text import OUTCOME_WORDS
-from burnin.report.words import plain_name, shown_text
+from burnin.report.words import listed, plain_name, shown_text
 from burnin.report.work import ranges
 
 MOST_FAULTS: Final = 200
@@ -85,6 +85,7 @@ class OpenPoint:
     what: str
     reason: str
     judged: bool = False
+    count: int = 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -232,7 +233,18 @@ def open_points(view: RunView, findings: Sequence[Finding]) -> tuple[OpenPoint, 
                     what=f"{plain_name(finding.criterion)}{about}", reason=sentence(finding), judged=True
                 )
             )
-    return tuple(dict.fromkeys(points))
+    return _by_reason(tuple(dict.fromkeys(points)))
+
+
+def _by_reason(points: tuple[OpenPoint, ...]) -> tuple[OpenPoint, ...]:
+    """Return the points with those of one reason told together."""
+    together: dict[tuple[str, bool], list[str]] = {}
+    for point in points:
+        together.setdefault((point.reason, point.judged), []).append(point.what)
+    return tuple(
+        OpenPoint(what=listed(whats), reason=reason, judged=judged, count=len(whats))
+        for (reason, judged), whats in together.items()
+    )
 
 
 def fault_rows(view: RunView) -> tuple[FaultRow, ...]:

@@ -26,10 +26,11 @@ class StageRow:
 
 @dataclass(frozen=True, kw_only=True)
 class Version:
-    """One thing that took part, with its version."""
+    """One thing that took part, with its version; ``brief`` is what paper says instead, empty for the same."""
 
     name: str
     version: str
+    brief: str = ""
 
 
 _KINDS = {
@@ -135,6 +136,10 @@ def plugin_versions(view: RunView) -> tuple[Version, ...]:
         room, _, own = name.rpartition("/")
         together.setdefault((room, version), []).append(plain_name(own))
     return tuple(
-        Version(name=shown_text(f"{room or 'plugins'}, {version}"), version=", ".join(names))
+        Version(
+            name=shown_text(f"{room or 'plugins'}, {version}"),
+            version=", ".join(names),
+            brief=f"{len(names)} in use",
+        )
         for (room, version), names in together.items()
     )

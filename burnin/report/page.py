@@ -23,7 +23,16 @@ from burnin.report.readings import ChannelRow, channel_rows
 from burnin.report.text import REHEARSAL, outcome_counts, verdict_line, verdict_reasons
 from burnin.report.traces import channel_limit, good_column, judged_limits, reason_absent, trace_groups
 from burnin.report.words import counted, shortened, shown_text
-from burnin.report.work import CoreRow, LoadTotals, WorkRow, core_rows, load_totals, rate_group, work_rows
+from burnin.report.work import (
+    CoreRow,
+    LoadTotals,
+    WorkRow,
+    core_rows,
+    load_totals,
+    ranges,
+    rate_group,
+    work_rows,
+)
 
 _MOST_REASONS: Final = 6
 _TALL: Final = 196
@@ -91,6 +100,7 @@ class Measured:
     heat: HeatStrip
     work: tuple[WorkRow, ...]
     cores: tuple[CoreRow, ...]
+    cores_brief: str
     channels: tuple[ChannelRow, ...]
     channels_off_paper: int
     sweeps: int
@@ -218,7 +228,7 @@ def _judged(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> Jud
     )
     checklist = view.opened.checklist
     points = judgement.open_points(view, findings)
-    judged = sum(point.judged for point in points)
+    judged = sum(point.count for point in points if point.judged)
     return Judged(
         findings=tuple(row for row in rows if row.paper),
         more_findings=tuple(row for row in rows if not row.paper),
@@ -240,6 +250,7 @@ def _measured(
     end_s = view.end_ns / 1e9
     channels = channel_rows(view)
     groups = trace_groups(view, findings)
+    cores = core_rows(totals)
     return Measured(
         charts=tuple(
             chart(group, stages, end_s=end_s, height=_TALL if group.key == "temperature" else _LOW)
@@ -249,12 +260,20 @@ def _measured(
         stages=tuple((number, shown_text(stage.name)) for number, stage in enumerate(stages, start=1)),
         heat=heat_strip(view, _core_reason(view)),
         work=work_rows(totals, stages),
-        cores=core_rows(totals),
+        cores=cores,
+        cores_brief=_cores_brief(cores),
         channels=channels,
         channels_off_paper=sum(not row.paper for row in channels),
         sweeps=len(view.t_ns),
         home=home(view),
     )
+
+
+def _cores_brief(cores: tuple[CoreRow, ...]) -> str:
+    """Return in one line that no core was wrong, empty where one was."""
+    if any(row.faults for row in cores):
+        return ""
+    return f"no wrong result on any core a load was tied to ({ranges([row.core for row in cores])})."
 
 
 def _core_reason(view: RunView) -> str:

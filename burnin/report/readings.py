@@ -7,13 +7,13 @@ from typing import Final
 
 import numpy as np
 
-from burnin.records.channels import IMPLAUSIBLE, MISSING, Channel
+from burnin.records.channels import IMPLAUSIBLE, MISSING, OK, Channel
 from burnin.records.view import RunView
 from burnin.report.figures import NONE, Shown, decimals_for, shown, unit_sign
 from burnin.report.traces import good_column
 from burnin.report.words import shown_text
 
-_MOST_ON_PAPER: Final = 14
+_MOST_ON_PAPER: Final = 12
 _FEW: Final = 4
 
 
@@ -51,12 +51,13 @@ class ChannelRow:
 def channel_rows(view: RunView) -> tuple[ChannelRow, ...]:
     """Return one row for each channel, in the order of the journal."""
     channels = view.channels
-    paper = set(_telling(channels))
+    paper = set(_telling(view))
     return tuple(_row(view, index, channel, paper=index in paper) for index, channel in enumerate(channels))
 
 
-def _telling(channels: tuple[Channel, ...]) -> list[int]:
+def _telling(view: RunView) -> list[int]:
     """Return the columns that stand on paper: no single cores, no alarms and counters, sensors with a role first."""
+    channels = view.channels
     left_out = {"count", "load", "memory", "level"}
     single = {"cpu_core"} | (
         {"cpu_clock"} if sum(item.role == "cpu_clock" for item in channels) > _FEW else set()
@@ -64,7 +65,7 @@ def _telling(channels: tuple[Channel, ...]) -> list[int]:
     found = [
         index
         for index, item in enumerate(channels)
-        if item.quantity not in left_out and item.role not in single
+        if item.quantity not in left_out and item.role not in single and np.any(view.quality[:, index] == OK)
     ]
     return sorted(found, key=lambda index: (channels[index].role == "none", index))[:_MOST_ON_PAPER]
 

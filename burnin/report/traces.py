@@ -19,7 +19,7 @@ from burnin.report.words import shortened
 
 MOST_SHOWN: Final = 7
 _MANY_CLOCKS: Final = 4
-_MOST_MARKS: Final = 8
+_MOST_MARKS: Final = 6
 _FIRST_ROLES: Final = (
     "cpu_hottest",
     "graphics",
@@ -224,13 +224,13 @@ def _temperature_marks(judged: dict[str, float], view: RunView, channels: list[C
     marks = []
     for channel in channels[:MOST_SHOWN]:
         limit = channel_limit(view.opened.plan.limits, judged, channel)
-        name = shortened(channel.label or channel.id, 13)
+        name = shortened(channel.label or channel.id, 11)
         if limit is not None:
             marks.append(Mark(value=limit, label=f"limit {_level(limit, 'degC')}, {name}", kind="limit"))
     armed = view.first(SafetyArmed)
     for trip in armed.limits if armed else ():
         channel_name = next(
-            (shortened(item.label or item.id, 13) for item in channels if item.id == trip.channel), ""
+            (shortened(item.label or item.id, 11) for item in channels if item.id == trip.channel), ""
         )
         if channel_name:
             label = f"stop at {_level(trip.trip, 'degC')}, {channel_name}"
@@ -243,14 +243,14 @@ def _level(value: float, unit: str) -> str:
 
 
 def _merged(marks: list[Mark]) -> tuple[Mark, ...]:
-    """Return one mark for each level and kind, the first two names kept."""
-    levels: dict[tuple[float, str], list[Mark]] = {}
+    """Return one mark for each level; marks that coincide are told by the first one and their number."""
+    levels: dict[float, list[Mark]] = {}
     for mark in marks:
-        levels.setdefault((mark.value, mark.kind), []).append(mark)
+        levels.setdefault(mark.value, []).append(mark)
     merged = []
-    for (value, kind), same in levels.items():
-        more = f" and {len(same) - 1} more" if len(same) > 1 else ""
-        merged.append(Mark(value=value, label=same[0].label + more, kind=kind))
+    for value, same in levels.items():
+        more = f" +{len(same) - 1}" if len(same) > 1 else ""
+        merged.append(Mark(value=value, label=same[0].label + more, kind=same[0].kind))
     return tuple(merged[:_MOST_MARKS])
 
 
