@@ -25,6 +25,7 @@ from burnin.records.events import (
     Anchor,
     AnyEvent,
     CautionsAnswered,
+    EarlierRun,
     InstrumentReading,
     InventoryTaken,
     OperatorAnswered,
@@ -54,6 +55,7 @@ class Request:
         cautions: How the cautions were answered.
         retest_of: Run id this one follows.
         note: Operator's note.
+        earlier: Earlier runs of the same serial number, oldest first.
     """
 
     plan: Plan
@@ -67,6 +69,7 @@ class Request:
     readings: tuple[InstrumentReading, ...] = ()
     retest_of: str = ""
     note: str = ""
+    earlier: tuple[EarlierRun, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -207,6 +210,7 @@ def _opening(
         with_rights=host.with_rights,
         retest_of=request.retest_of,
         note=request.note,
+        earlier=request.earlier,
     )
     broken = {f"{found.room}/{found.name}": found.broken for found in equipment.plugins if found.broken}
     return [

@@ -11,7 +11,7 @@ import io
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal
 
 from burnin.errors import BurninError, InputError
 from burnin.journal.compact import event_bytes
@@ -47,12 +47,14 @@ class Evidence:
         orderly: Whether the shutdown was orderly; None where unknown.
         causes: Lines that name a cause (kernel log of the previous boot, crash store, machine checks).
         uptime_s: Uptime now, seconds.
+        mains_lost: What the operator answered when asked whether the mains had failed; empty where nobody did.
     """
 
     anchor: Anchor
     orderly: bool | None = None
     causes: tuple[str, ...] = ()
     uptime_s: float = 0.0
+    mains_lost: Literal["", "yes", "no", "unknown"] = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -286,6 +288,7 @@ def _closing_events(
                 orderly=evidence.orderly,
                 causes=evidence.causes,
                 uptime_s=evidence.uptime_s,
+                mains_lost=evidence.mains_lost,
             )
         )
     events.append(RunClosed(reason="cut_off", sweeps=survey.sweeps, faults=survey.faults))

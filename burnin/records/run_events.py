@@ -48,6 +48,20 @@ class Anchor(LooseRecord, frozen=True, kw_only=True):
     boot_id: str = ""
 
 
+class EarlierRun(LooseRecord, frozen=True, kw_only=True):
+    """An earlier run of the same machine, as known when this one began.
+
+    Attributes:
+        run_id: Its id.
+        standing: Its verdict, ``reset`` or ``cut_off`` where it never came to one of its own.
+        date: When it began by the machine's clock, as printed.
+    """
+
+    run_id: str
+    standing: Literal["accepted", "rejected", "inconclusive", "reset", "cut_off", "unreadable"]
+    date: str = ""
+
+
 class RunOpened(Event, tag="run_opened", frozen=True, kw_only=True):
     """First line: everything that does not change during the run.
 
@@ -66,6 +80,8 @@ class RunOpened(Event, tag="run_opened", frozen=True, kw_only=True):
         with_rights: True with administrator's rights.
         retest_of: Run id this one follows, empty for none.
         note: Operator's note.
+        earlier: Earlier runs of the same serial number, oldest first.
+        redacted_from: Head hash of the journal this is a redacted copy of; empty for an original.
     """
 
     journal_format: int
@@ -82,6 +98,8 @@ class RunOpened(Event, tag="run_opened", frozen=True, kw_only=True):
     with_rights: bool = False
     retest_of: str = ""
     note: str = ""
+    earlier: tuple[EarlierRun, ...] = ()
+    redacted_from: str = ""
 
 
 class InventoryTaken(Event, tag="inventory", frozen=True, kw_only=True):
@@ -202,6 +220,7 @@ class RunRecovered(Event, tag="run_recovered", frozen=True, kw_only=True):
         orderly: Whether the shutdown was orderly; None where unknown.
         causes: Lines that name a cause (kernel log of the previous boot, pstore, machine checks).
         uptime_s: Uptime at recovery.
+        mains_lost: What the operator answered when asked whether the mains had failed; empty where nobody did.
     """
 
     anchor: Anchor
@@ -211,6 +230,7 @@ class RunRecovered(Event, tag="run_recovered", frozen=True, kw_only=True):
     orderly: bool | None = None
     causes: tuple[str, ...] = ()
     uptime_s: float = 0.0
+    mains_lost: Literal["", "yes", "no", "unknown"] = ""
 
 
 class RunClosed(Event, tag="run_closed", frozen=True, kw_only=True):
