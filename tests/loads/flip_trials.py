@@ -5,7 +5,7 @@ memory of its child). For each load a child process steps as a worker would; thi
 the load's buffers through ``/proc/PID/mem`` and waits for a fault that names the address, or for the rounds after which
 nothing of that memory can be unread. Every trial ends as *detected*, *dead data* (the bit was overwritten before it
 could be used, or lay in a buffer whose content no longer counts at that moment), *process ended* (a dead worker is an
-event of its own) or *missed*, with the reason. With ``--everywhere`` the bit is chosen in all writable mappings of the
+event of its own), *outside* (of the load's buffers) or *missed*, with the reason. With ``--everywhere`` the bit is chosen in all writable mappings of the
 process; most of those belong to the interpreter and its libraries and are never read again, and no load sees them.
 """
 
@@ -36,7 +36,7 @@ LOADS: dict[str, dict[str, Any]] = {
     "compression": {"params": {}, "memory_mib": 32, "patience_s": 1.0},
     "sorting": {"params": {}, "memory_mib": 64, "patience_s": 1.0},
     "transcendental": {"params": {}, "memory_mib": 64, "patience_s": 1.0},
-    "march": {"params": {}, "memory_mib": 4, "patience_s": 1.0},
+    "march": {"params": {"cells": 65536, "block": 4096}, "memory_mib": 4, "patience_s": 1.0},
 }
 
 
@@ -81,6 +81,7 @@ class Worker:
             env=os.environ | threads,
         )
         self.buffers: dict[str, tuple[int, int]] = self.line()["buffers"]
+        self.own = tuple(self.buffers.values())
         if everywhere:
             self.buffers = mappings_of(self.process.pid)
 
@@ -141,17 +142,19 @@ def trial(worker: Worker, rng: random.Random, patience_s: float) -> tuple[str, s
     address = worker.buffers[name][0] + rng.randrange(worker.buffers[name][1])
     for _ in range(rng.randrange(3)):
         worker.line()
-    start = time.monotonic()
-    pause = start + rng.random() * 0.02
+    began = time.monotonic()
+    pause = began + rng.random() * 0.02
     while time.monotonic() < pause:
         pass
     _, after = worker.flip(address, rng.randrange(8))
     label = name.partition("@")[0]
-    while time.monotonic() < start + patience_s:
+    while time.monotonic() < began + patience_s:
         if worker.line()["faults"]:
-            return "detected", label, time.monotonic() - start
+            return "detected", label, time.monotonic() - began
     if any(_steps(worker) and worker.byte(address) != after for _ in range(6)):
         return "dead data", f"{label}: overwritten by the load before its next use", 0.0
+    if not any(start <= address < start + size for start, size in worker.own):
+        return "outside", f"{label}: none of the load's buffers", 0.0
     return "missed", f"{label}: still there after {patience_s:g} s", 0.0
 
 
