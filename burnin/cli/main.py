@@ -22,7 +22,10 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Print one clear error and leave with exit code 2."""
-        print(f"burnin: {message}\n  What to do: {self.prog} --help", file=sys.stderr)
+        print(
+            f"burnin: {self.prog.removeprefix('burnin ')}: {message}\n  What to do: {self.prog} --help",
+            file=sys.stderr,
+        )
         raise SystemExit(USAGE)
 
 
@@ -31,7 +34,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser = _Parser(prog="burnin", description=DESCRIPTION, epilog=EXIT_CODES, allow_abbrev=False)
     parser.add_argument("--version", action="store_true", help="print the version and leave")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
-    for add in (_accept, _inspect, _certify, _verify, _recover, _frames, _catalog, _rehearse):
+    for add in (_accept, _inspect, _certify, _verify, _recover, _frames, _catalog, _rehearse, _workshop):
         add(commands)
     return parser
 
@@ -78,13 +81,9 @@ def _accept(commands: _Commands) -> None:
 
 
 def _whole(text: str) -> int:
-    value = int(text)
-    if not 0 <= value < 1 << 63:
-        raise ValueError(text)
-    return value
-
-
-_whole.__name__ = "whole number of 0 or more"
+    if not text.isascii() or not text.isdigit() or int(text) >= 1 << 63:
+        raise argparse.ArgumentTypeError(f"found '{text}'; expected a whole number of 0 or more, below 2^63")
+    return int(text)
 
 
 def _inspect(commands: _Commands) -> None:
@@ -146,6 +145,16 @@ def _rehearse(commands: _Commands) -> None:
     )
 
 
+def _workshop(commands: _Commands) -> None:
+    """Add the commands that look across runs."""
+    from burnin.cli.workshop_options import compare_options, ledger_options
+
+    compare_options(_command(commands, "compare", "two runs side by side: what changed, and what is noise"))
+    ledger_options(
+        _command(commands, "ledger", "the shop's records: every run once, searched, followed, rebuilt")
+    )
+
+
 def main(arguments: Sequence[str]) -> int:
     """Run one command and return its exit code; every error ends in a plain message."""
     parser = build_parser()
@@ -188,6 +197,10 @@ def _dispatch(options: argparse.Namespace) -> int:
             from burnin.cli.frames import frames as command
         case "catalog":
             from burnin.cli.catalog import catalog as command
+        case "compare":
+            from burnin.cli.compare import compare as command
+        case "ledger":
+            from burnin.cli.ledger import ledger as command
         case _:
             from burnin.cli.rehearse import rehearse as command
     return command(options)

@@ -198,17 +198,25 @@ def same_machine(database: Database, run: RunRow) -> tuple[RunRow, ...]:
     return tuple(_run(row) for row in database.rows(sql, values))
 
 
-def repeats(database: Database, run: RunRow) -> dict[tuple[str, str, str], tuple[tuple[float, ...], ...]]:
+def repeats(
+    database: Database, run: RunRow, *, without: str = ""
+) -> dict[tuple[str, str, str], tuple[tuple[float, ...], ...]]:
     """Return what the family's repeated runs tell: for each figure, one group of values for each unchanged machine.
 
     Stage, name and unit of a figure lead to its groups. Groups are runs of one machine (same digest, so same firmware and
     settings) that did the same stages, re-tests after a stated change left out. Machines are of the run's family.
+
+    Args:
+        database: The ledger.
+        run: The run whose family and stages are meant.
+        without: A run that is left out: the one that is compared.
     """
     rows = database.rows(
         "SELECT figures.stage, figures.name, figures.unit, machine_sha256, figures.value FROM figures "
         "JOIN runs ON runs.run_id = figures.run_id WHERE machine_sha256 <> '' AND rehearsal = ? AND stages_sha256 = ? "
-        "AND (retest_of = '' OR note = '') AND cpu = ? AND cooler = ? AND housing = ? ORDER BY began_ns, runs.run_id",
-        (int(run.rehearsal), run.stages_sha256, run.cpu, run.cooler, run.housing),
+        "AND (retest_of = '' OR note = '') AND cpu = ? AND cooler = ? AND housing = ? AND runs.run_id <> ? "
+        "ORDER BY began_ns, runs.run_id",
+        (int(run.rehearsal), run.stages_sha256, run.cpu, run.cooler, run.housing, without),
     )
     groups: dict[tuple[str, str, str], dict[str, list[float]]] = {}
     for stage, name, unit, machine, value in rows:

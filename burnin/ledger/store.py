@@ -88,27 +88,43 @@ class Ledger:
     def forget(self, customer: str, *, now_ns: int) -> Forgotten:
         """Erase a customer's data from every run that began before ``now_ns``, also from runs imported later.
 
-        What is erased: customer, order number, serial numbers, name of the machine, note, and the words of the search.
-        The verdict and the figures stay, without a name. Journals are not touched.
+        What is erased: customer, order number, serial numbers, name of the machine, note, where the journal is, and the
+        words of the search. The verdict and the figures stay, without a name. Journals are not touched.
         """
         name = _same_name(customer)
         with self.database.alone():
-            self.database.rows(
-                "INSERT INTO forgotten (digest, before_ns) VALUES (?, ?) "
-                "ON CONFLICT (digest) DO UPDATE SET before_ns = excluded.before_ns",
-                (self._digest(name), now_ns),
-            )
-            found = [
-                (str(run_id), str(folder))
-                for run_id, folder, known in self.database.rows(
-                    "SELECT run_id, folder, customer FROM runs WHERE began_ns < ? AND erased = 0 ORDER BY began_ns, run_id",
-                    (now_ns,),
-                )
-                if _same_name(str(known)) == name
-            ]
-            for run_id, _ in found:
-                self._erase(run_id)
+            found = self._forget(self._digest(name), now_ns, lambda known: _same_name(known) == name)
         self.database.purge()
+        return found
+
+    def forget_before(self, before_ns: int) -> Forgotten:
+        """Erase all customers' data from every run that began before ``before_ns``, also from runs imported later."""
+        with self.database.alone():
+            found = self._forget(_EVERYBODY, before_ns, lambda _: True)
+        self.database.purge()
+        return found
+
+    def of_customer(self, customer: str) -> tuple[str, ...]:
+        """Return the ids of runs whose customer's name is spelt the same but for letter case, accents and blanks."""
+        name = _same_name(customer)
+        rows = self.database.rows(
+            "SELECT run_id, customer FROM runs WHERE erased = 0 ORDER BY began_ns, run_id"
+        )
+        return tuple(str(run_id) for run_id, known in rows if _same_name(str(known)) == name)
+
+    def _forget(self, digest: str, before_ns: int, meant: Callable[[str], bool]) -> Forgotten:
+        self.database.rows(
+            "INSERT INTO forgotten (digest, before_ns) VALUES (?, ?) "
+            "ON CONFLICT (digest) DO UPDATE SET before_ns = excluded.before_ns",
+            (digest, before_ns),
+        )
+        rows = self.database.rows(
+            "SELECT run_id, folder, customer FROM runs WHERE began_ns < ? AND erased = 0 ORDER BY began_ns, run_id",
+            (before_ns,),
+        )
+        found = [(str(run_id), str(folder)) for run_id, folder, known in rows if meant(str(known))]
+        for run_id, _ in found:
+            self._erase(run_id)
         return Forgotten(run_ids=tuple(one for one, _ in found), folders=tuple(where for _, where in found))
 
     def rebuild(self, entries: Sequence[Entry]) -> tuple[str, ...]:
@@ -172,11 +188,10 @@ class Ledger:
         """Return the entry, without the customer's data when they were to be forgotten."""
         run = entry.run
         gone = bool(self.database.rows("SELECT 1 FROM forgotten_runs WHERE run_id = ?", (run.run_id,)))
-        if not gone and run.customer and self.database.rows("SELECT 1 FROM forgotten LIMIT 1"):
-            found = self.database.rows(
-                "SELECT before_ns FROM forgotten WHERE digest = ?", (self._digest(_same_name(run.customer)),)
-            )
-            gone = bool(found) and run.began_ns < int(found[0][0] or 0)
+        if not gone and self.database.rows("SELECT 1 FROM forgotten LIMIT 1"):
+            digests = (self._digest(_same_name(run.customer)), _EVERYBODY)
+            found = self.database.rows("SELECT MAX(before_ns) FROM forgotten WHERE digest IN (?, ?)", digests)
+            gone = run.began_ns < int(found[0][0] or 0)
         if not gone:
             return entry
         self.database.rows(
@@ -193,6 +208,7 @@ class Ledger:
         return hmac.new(bytes.fromhex(str(keys[0][0])), name.encode(), hashlib.sha256).hexdigest()
 
 
+_EVERYBODY: Final = "*"
 _PERSONAL: Final = ("order_no", "customer", "serial", "machine", "note")
 
 

@@ -181,20 +181,24 @@ def overall(comparison: RunComparison, outcomes: Sequence[OutcomeChange]) -> Ove
     """Return what a comparison comes to.
 
     Runs differ when a figure differs by more than noise, when a part of the machine changed, or when a judgement went from
-    pass to fail or back. They are the same only when every figure could be compared, or stood still in both runs; else
+    fail to pass or back, or stands in one run only and is a fail there. They are the same only when every figure could be compared, or stood still in both runs; else
     nothing is shown either way.
     """
     decided = {"better", "worse", "higher", "lower"}
     if (
         any(figure.answer in decided for figure in comparison.figures)
         or any(change.how in {"changed", "added", "removed"} for change in comparison.machine)
-        or any({change.before, change.after} == {"pass", "fail"} for change in outcomes)
+        or any("fail" in _sides(change) and "inconclusive" not in _sides(change) for change in outcomes)
     ):
         return "differs"
     compared = [
         figure.answer == "no_difference_shown" or _stood_still(figure) for figure in comparison.figures
     ]
     return "same" if compared and all(compared) else "not_comparable"
+
+
+def _sides(change: OutcomeChange) -> tuple[Outcome | None, Outcome | None]:
+    return change.before, change.after
 
 
 def _stood_still(figure: FigureComparison) -> bool:

@@ -8,7 +8,7 @@ from burnin.records.events import InstrumentReading
 from burnin.records.findings import Finding
 from burnin.records.inventory import CpuPart, Inventory
 from burnin.records.plan import LoadUse, Plan, Stage
-from burnin.review.run_comparison import compare_runs, outcome_changes, spreads_of
+from burnin.review.run_comparison import compare_runs, outcome_changes, overall, spreads_of
 from burnin.review.run_figures import has_room, run_figures
 from burnin.testing.run_builder import RunBuilder
 
@@ -189,3 +189,40 @@ def test_runs_of_the_machine_itself_come_before_the_records():
     figure = compare_runs(BASE[0], BASE[1], baselines=BASE[2:], records=records).figures[0]
     assert figure.spread_from == "runs"
     assert figure.spread < 1
+
+
+class TestOverall:
+    def _of(self, after=None, outcomes=(), baselines=BASE[2:], before=BASE[0]):
+        comparison = compare_runs(before, after or BASE[1], baselines=baselines)
+        changes = outcome_changes(*outcomes) if outcomes else ()
+        return overall(comparison, changes)
+
+    def test_by_figures(self):
+        assert self._of() == "same"
+        assert self._of(_run(60, temp_c=60.0)) == "differs"
+        assert self._of(baselines=()) == "not_comparable"
+
+    def test_by_the_machine(self):
+        assert self._of(_run(200)) == "differs"
+
+    def test_by_judgements(self):
+        assert self._of(outcomes=([_finding("pass")], [_finding("fail")])) == "differs"
+        assert self._of(outcomes=([_finding("fail")], [_finding("pass")])) == "differs"
+        assert self._of(outcomes=([_finding("pass")], [_finding("fail", "core 3")])) == "differs"
+        assert self._of(outcomes=([_finding("inconclusive")], [_finding("fail")])) == "same"
+        assert self._of(outcomes=([_finding("pass")], [_finding("inconclusive")])) == "same"
+
+    def test_a_figure_that_stood_still_in_both_shows_nothing_to_worry_about(self):
+        def still(value):
+            run = RunBuilder(PLAN).machine((FAN,)).stage(0, "hot").sweeps_at([(value,)] * 400)
+            return run.end_stage(0, "hot").view()
+
+        same = compare_runs(still(0.0), still(0.0), baselines=(still(0.0), still(0.0)))
+        assert [figure.reason for figure in same.figures] == ["no-spread"]
+        assert overall(same, ()) == "same"
+        other = compare_runs(still(0.0), still(900.0), baselines=(still(0.0), still(0.0)))
+        assert overall(other, ()) == "not_comparable"
+
+    def test_runs_without_figures_show_nothing(self):
+        empty = RunBuilder(PLAN).view()
+        assert self._of(empty, before=empty, baselines=()) == "not_comparable"
