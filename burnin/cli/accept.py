@@ -13,7 +13,7 @@ from burnin.cli.screen import is_terminal, quiet_output, say, say_json
 from burnin.cli.views import LineView
 from burnin.engine.conduct import Conducted, Equipment, Request, conduct
 from burnin.host.real import RealHost
-from burnin.plan.loader import DEFAULT_PLAN, load_plan, with_seed
+from burnin.plan.loader import DEFAULT_PLAN, load_plan, plugins_named, with_seed
 from burnin.records.findings import Verdict
 from burnin.report.text import plain_summary
 
@@ -28,11 +28,9 @@ def accept(options: argparse.Namespace) -> int:
 
 
 def _prepare(options: argparse.Namespace) -> tuple[Request, Equipment]:
-    found = everything()
-    plan, digest = load_plan(options.plan or DEFAULT_PLAN, known_plugins(found))
-    if plan.plugins:
-        found = everything(plan.plugins)
-        plan, digest = load_plan(options.plan, known_plugins(found))
+    name = options.plan or DEFAULT_PLAN
+    found = everything(plugins_named(name))
+    plan, digest = load_plan(name, known_plugins(found))
     plan = with_seed(plan, options.seed)
     checklist, workshop = checklist_of(options), workshop_of(options)
     request = Request(
@@ -48,7 +46,7 @@ def _prepare(options: argparse.Namespace) -> tuple[Request, Equipment]:
     )
     if options.plan is None:
         say(f"No plan named: running '{plan.name}' ({plan.title}). Others: burnin catalog")
-    say(f"Plan '{plan.title}': {plan.about}")
+    say(f"Plan '{plan.title}': {plan.about}" if plan.about else f"Plan '{plan.title}'")
     tell_unfinished(Path(options.out))
     return request, real_equipment(RealHost(), found, plan.plugins)
 

@@ -45,8 +45,8 @@ def _plan_row(name: str, path: Path, known: KnownPlugins) -> dict[str, str]:
         plan, digest = load_plan(name, known)
     except BurninError as error:
         return {"name": name, "title": "", "file": str(path), "broken": error.message}
-    minutes = f"{plan.longest_s / 60:.0f} min"
-    return {"name": name, "title": f"{plan.title} ({minutes})", "file": str(path), "sha256": digest}
+    length = f"{plan.longest_s:.0f} s" if plan.longest_s < 600 else f"{plan.longest_s / 60:.0f} min"
+    return {"name": name, "title": f"{plan.title} ({length})", "file": str(path), "sha256": digest}
 
 
 def _checklist_row(name: str, path: Path) -> dict[str, str]:

@@ -63,7 +63,7 @@ class LiveView:
         """Keep an event for the foot of the screen."""
         text = event_text(event)
         if text:
-            self._events.append(f"[{clock_text(elapsed_s)}] {text}")
+            self._events += [f"[{clock_text(elapsed_s)}] {line}" for line in text.splitlines()]
 
     def snapshot(self, snapshot: Snapshot) -> None:
         """Redraw."""

@@ -27,6 +27,7 @@ _SMALL: Final = {
     "memory_patterns": {},
     "digest": {},
 }
+_STEPS: Final = {"matrix": 2, "digest": 2}
 
 WORKSHOP: Final = Workshop(
     name="Larkspur Bench Works",
@@ -100,7 +101,9 @@ def _equipment(host: SimulatedHost, found: tuple[Found, ...]) -> Equipment:
 
     def make_bench(inventory: Inventory, folder: Path) -> Bench:
         del inventory, folder
-        script = Script(on_load=lambda cpu, memory: host.set_load(cpu, memory, 0.0), params=_SMALL)
+        script = Script(
+            on_load=lambda cpu, memory: host.set_load(cpu, memory, 0.0), params=_SMALL, steps=_STEPS
+        )
         return InlineBench(host, rooms["loads"], rooms["sources"], script)  # type: ignore[arg-type] # checked by discovery
 
     return Equipment(

@@ -72,8 +72,8 @@ def _rarer_text(event: AnyEvent) -> str:
         case SafetyArmed() if event.note:
             return event.note
         case Preflight():
-            known = "; ".join(f"{each.what} ({each.reason})" for each in event.cannot_judge)
-            return f"Known before the first load not to be judged: {known}" if known else ""
+            known = [f"  - {each.what}: {each.reason}" for each in event.cannot_judge]
+            return "\n".join(["Known before the first load not to be judged:", *known]) if known else ""
         case _:
             return ""
 

@@ -58,6 +58,7 @@ def _target(view: RunView, subject: str, goal: float, *, channels: list[Channel]
         slug="met" if decision.outcome == "pass" else "missed",
         outcome=decision.outcome,
         required=False,
+        advisory=True,
         subject=subject,
         observed=hottest.highest,
         limit=goal,

@@ -157,6 +157,8 @@ def _waiver(view: RunView, finding: Finding) -> Waiver | None:
 
 
 def _decides(finding: Finding) -> bool:
+    if finding.advisory:
+        return False
     return finding.outcome == "fail" or (finding.outcome == "inconclusive" and finding.required)
 
 

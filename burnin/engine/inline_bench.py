@@ -62,12 +62,14 @@ class Script:
         operator_at_s: When the operator asks for the end, seconds after sampling began; None for never.
         memory_bytes: Memory each load of the rehearsal may really use.
         params: Load name to parameters that make it small.
+        steps: Load name to real steps in each simulated second, where one is too coarse to compare rates of work.
     """
 
     on_load: Callable[[float, float], None] = lambda cpu, memory: None  # noqa: ARG005 - nobody listens by default
     operator_at_s: float | None = None
     memory_bytes: int = 24 << 20
     params: Mapping[str, Mapping[str, str | int | float | bool]] = field(default_factory=dict)
+    steps: Mapping[str, int] = field(default_factory=dict)
 
 
 class InlineBench:
@@ -210,11 +212,12 @@ class InlineBench:
         if not desk.pace.active(now_ns):
             desk.due_ns = max(desk.pace.next_change_ns(now_ns), now_ns + 1_000_000)
             return
-        result = desk.session.step()
-        desk.steps += 1
-        desk.amount += result.amount
-        desk.digest = fold(desk.digest, result.digest)
-        self._wrong(desk, result)
+        for _ in range(self._script.steps.get(desk.job.load, 1)):
+            result = desk.session.step()
+            desk.steps += 1
+            desk.amount += result.amount
+            desk.digest = fold(desk.digest, result.digest)
+            self._wrong(desk, result)
         self._news.append(
             JobProgress(
                 load_id=desk.job.load_id,

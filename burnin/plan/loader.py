@@ -74,6 +74,17 @@ def load_plan(name_or_file: str, known: KnownPlugins) -> tuple[Plan, str]:
     return plan, sha256_hex(data)
 
 
+def plugins_named(name_or_file: str) -> tuple[str, ...]:
+    """Return the third-party plugins a plan switches on, before the plan itself is checked.
+
+    Raises:
+        InputError: no such plan, or no readable file.
+    """
+    path = find(name_or_file, SHIPPED_PLANS, "plan")
+    named = parse_table(read_bytes(path, "plan"), file=str(path), what="plan").get("plugins", [])
+    return tuple(each for each in named if isinstance(each, str)) if isinstance(named, list) else ()
+
+
 def load_checklist(name_or_file: str) -> Checklist:
     """Return a validated checklist.
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, get_args
 
 import msgspec
 
 from burnin.errors import Problem
 from burnin.plugin.contracts import CriterionSpec, LoadSpec, Param
+from burnin.records.channels import Role
 from burnin.records.plan import CriterionUse, LoadUse, Plan, Scalar, Stage
 
 LONGEST_S: Final = 30 * 86400.0
+_ROLES: Final = frozenset(get_args(Role))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,6 +49,10 @@ def _figures(plan: Plan) -> Iterator[Problem]:
         yield from _between("ambient_c", plan.ambient_c, -20.0, 60.0)
     if plan.seed is not None:
         yield from _between("seed", plan.seed, 0, 2**63 - 1)
+    for part, role in plan.roles.items():
+        if role not in _ROLES:
+            expected = "one of " + ", ".join(sorted(_ROLES))
+            yield Problem(place=f"roles.{part}", found=f"the unknown role '{role}'", expected=expected)
     for name, value in msgspec.structs.asdict(plan.limits).items():
         if value is not None:
             yield from _between(f"limits.{name}", value, 0.0, 150.0)
@@ -77,8 +83,8 @@ def _stages(plan: Plan, known: KnownPlugins) -> Iterator[Problem]:
     if plan.longest_s > LONGEST_S:
         yield Problem(
             place="stages",
-            found=f"{plan.longest_s:g} s in all",
-            expected=f"at most {LONGEST_S:g} s (30 days)",
+            found=f"{plan.longest_s:.0f} s in all",
+            expected=f"at most {LONGEST_S:.0f} s (30 days)",
         )
 
 
@@ -88,7 +94,7 @@ def _times(stage: Stage, place: str) -> Iterator[Problem]:
             yield Problem(
                 place=f"{place}.duration_s",
                 found=f"the number {stage.duration_s}",
-                expected=f"a number of seconds above 0 and at most {LONGEST_S:g}",
+                expected=f"a number of seconds above 0 and at most {LONGEST_S:.0f}",
             )
         if stage.until:
             yield Problem(

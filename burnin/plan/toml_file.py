@@ -32,16 +32,19 @@ def read_bytes(path: Path, what: str) -> bytes:
             data = file.read(MOST_BYTES + 1)
     except OSError as error:
         reason = (error.strerror or "cannot be read").lower()
-        raise InputError(
-            f"{path}: {reason}", slug=slug, hint=f"Name a {what} file, or run: burnin catalog"
-        ) from None
+        hint = "Run: burnin catalog" if what in {"plan", "checklist"} else ""
+        raise InputError(f"{path}: {reason}; expected {_a(what)} in TOML", slug=slug, hint=hint) from None
     if not data.strip():
-        raise InputError(f"{path}: found an empty file; expected a {what} in TOML", slug=slug)
+        raise InputError(f"{path}: found an empty file; expected {_a(what)} in TOML", slug=slug)
     if len(data) > MOST_BYTES:
         raise InputError(
-            f"{path}: found more than {MOST_BYTES >> 20} MiB; expected a {what} in TOML", slug=slug
+            f"{path}: found more than {MOST_BYTES >> 20} MiB; expected {_a(what)} in TOML", slug=slug
         )
     return data
+
+
+def _a(what: str) -> str:
+    return f"{'an' if what[0] in 'aeiou' else 'a'} {what}"
 
 
 def parse_table(data: bytes, *, file: str, what: str) -> dict[str, Any]:
@@ -56,7 +59,7 @@ def parse_table(data: bytes, *, file: str, what: str) -> dict[str, Any]:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(
-            f"{file}: found a byte at offset {error.start} that is no UTF-8 text; expected a {what} in TOML",
+            f"{file}: found a byte at offset {error.start} that is no UTF-8 text; expected {_a(what)} in TOML",
             slug=slug,
             hint=f"Check that this is the {what} and not another file.",
         ) from None

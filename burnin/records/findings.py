@@ -28,6 +28,7 @@ class Finding(LooseRecord, frozen=True, kw_only=True):
         margin: How far inside the limit; negative outside.
         evidence: Sequence numbers of the journal records it rests on (the first 50).
         safety: True for a rule that no waiver can touch.
+        advisory: True for a workshop's target: shown, whatever the answer, and never part of the verdict.
         stage: Stage it is about; empty for the whole run.
     """
 
@@ -44,6 +45,7 @@ class Finding(LooseRecord, frozen=True, kw_only=True):
     margin: float | None = None
     evidence: tuple[int, ...] = ()
     safety: bool = False
+    advisory: bool = False
     stage: str = ""
 
 

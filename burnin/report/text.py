@@ -27,9 +27,9 @@ def verdict_line(verdict: Verdict, findings: Sequence[Finding]) -> str:
         return "Rejected"
     if verdict.standing == "accepted":
         return "Accepted" + _waivers(verdict)
-    stopped = verdict.stopped_for_safety or verdict.stopped_by_operator
-    seen = any(finding.outcome == "fail" for finding in findings)
-    if verdict.first_look and not stopped and not seen:
+    seen = any(finding.outcome == "fail" and not finding.advisory for finding in findings)
+    whole = any(finding.criterion == "run_complete" and finding.outcome == "pass" for finding in findings)
+    if verdict.first_look and whole and not seen:
         return "First look: no fault seen" + _waivers(verdict)
     return "Inconclusive" + _waivers(verdict)
 
@@ -95,7 +95,21 @@ def plain_summary(view: RunView, findings: Sequence[Finding], verdict: Verdict) 
         f"Run {shown_text(view.opened.run_id)}, plan {shown_text(view.opened.plan.title)}, {span(view.end_ns / 1e9)}."
     )
     lines.append(f"{counted(faults, 'wrong result')} found; {outcome_counts(findings)}.")
+    if view.opened.earlier:
+        lines.append(f"Attempt {attempts_text(view)}.")
     return tuple(lines)
+
+
+def attempts_text(view: RunView) -> str:
+    """Return which attempt on its serial number a run is, and what became of the earlier ones; empty for the first known."""
+    earlier = view.opened.earlier
+    if not earlier:
+        return ""
+    words = [
+        f"{plain_name(run.standing)} ({', '.join(shown_text(part) for part in (run.date, run.run_id) if part)})"
+        for run in earlier
+    ]
+    return f"{len(earlier) + 1}; earlier: {', '.join(words)}"
 
 
 def outcome_counts(findings: Sequence[Finding]) -> str:
@@ -108,3 +122,4 @@ def outcome_counts(findings: Sequence[Finding]) -> str:
 
 FIRST_LOOK: Final = "A first look is too short to accept a machine; it can only find faults."
 REHEARSAL: Final = "Rehearsal on a simulated bench: this certifies nothing"
+REDACTED: Final = "customer's copy: customer's name, hardware addresses and serial numbers of drives were left out"

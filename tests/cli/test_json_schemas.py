@@ -89,7 +89,7 @@ def test_catalog(capsys):
     assert main(["catalog", "--json"]) == 0
     listing = checked("catalog", capsys.readouterr().out)
     assert {"matrix", "memory_patterns"} <= {row["name"] for row in listing["loads"]}
-    assert {row["name"] for row in listing["plans"]} == {"first-look", "one-hour", "one-night"}
+    assert {row["name"] for row in listing["plans"]} >= {"first-look", "one-hour", "one-night"}
 
 
 @pytest.mark.parametrize("machine", ["desktop-vr", "arm-board", "laptop-2008"])

@@ -125,6 +125,8 @@ def test_every_problem_of_a_plan_is_told_at_once(write) -> None:
     ambient_c = 90
     seed = -1
     minimum_minutes = -1
+    [roles]
+    board = "coolent"
     [limits]
     cpu_c = 900
     [[stages]]
@@ -179,7 +181,7 @@ def test_every_problem_of_a_plan_is_told_at_once(write) -> None:
         loader.load_plan(write(text), KNOWN)
     places = {each.place: each for each in caught.value.problems}
     assert set(places) == {
-        "sample_hz", "ambient_c", "seed", "minimum_minutes", "limits.cpu_c",
+        "sample_hz", "ambient_c", "seed", "minimum_minutes", "roles.board", "limits.cpu_c",
         "stages[1].duration_s", "stages[1].loads[1].load",
         "stages[2].name", "stages[2].until", "stages[2].loads", "stages[2].loads[1].cores",
         "stages[2].loads[1].params.n", "stages[2].loads[1].params.ratio", "stages[2].loads[1].params.kind",
@@ -223,3 +225,15 @@ def test_checklists_orders_and_workshops(write) -> None:
     with pytest.raises(InputProblems, match="order: found nothing"):
         loader.load_order(write("format = 1\n"))
     assert loader.load_workshop(Path(write('name = "Invented Works"\n'))).name == "Invented Works"
+
+
+def test_third_party_plugins_are_known_before_the_plan_is_checked(write) -> None:
+    assert loader.plugins_named("first-look") == ()
+    assert loader.plugins_named(write('plugins = ["a", 3, "b"]\n')) == ("a", "b")
+    assert loader.plugins_named(write("plugins = 3\n")) == ()
+
+
+def test_an_order_is_called_an_order(write, tmp_path) -> None:
+    with pytest.raises(InputError, match="expected an order in TOML") as caught:
+        loader.load_order(str(tmp_path / "none.toml"))
+    assert caught.value.hint == ""
