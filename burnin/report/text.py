@@ -28,8 +28,9 @@ def verdict_line(verdict: Verdict, findings: Sequence[Finding]) -> str:
     if verdict.standing == "accepted":
         return "Accepted" + _waivers(verdict)
     seen = any(finding.outcome == "fail" and not finding.advisory for finding in findings)
-    whole = any(finding.criterion == "run_complete" and finding.outcome == "pass" for finding in findings)
-    if verdict.first_look and whole and not seen:
+    cut = any(finding.criterion == "run_complete" and finding.outcome != "pass" for finding in findings)
+    stopped = verdict.stopped_for_safety or verdict.stopped_by_operator
+    if verdict.first_look and not (stopped or cut or seen):
         return "First look: no fault seen" + _waivers(verdict)
     return "Inconclusive" + _waivers(verdict)
 
