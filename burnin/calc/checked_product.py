@@ -15,7 +15,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import DTypeLike, NDArray
 
-from burnin.calc.folding import fold_rows
+from burnin.calc.folding import fold_rows, half_fold
 from burnin.calc.product_bound import product_gap
 from burnin.calc.sealed import Change, SealedCopy, SealedRows, compare, reported
 from burnin.calc.splitmix import U64, derive, full_doubles, full_floats, whole_numbers
@@ -78,7 +78,7 @@ class CheckedProduct:
 
     def __init__(self, kind: str, number: Number, *, result: NDArray[Any], rows: int, seed: int) -> None:
         self.kind, self.number, self.result, self._rows = kind, number, result, rows
-        self._n, self._slice = len(result), 0
+        self._n, self._slice, self._round = len(result), 0, 0
         self.left, self.right = (self._operand(name, derive(seed, i)) for i, name in enumerate("ab"))
         self._multiply_all()
         vectors = self._vectors(derive(seed, 2)) if kind == "integer" else None
@@ -97,25 +97,25 @@ class CheckedProduct:
             np.matmul(self.left.rows[first:stop], self.right.rows, out=self.result[first:stop])
 
     def judge(self, first: int, stop: int, *, turn: int) -> tuple[U64, NDArray[np.bool_]]:
-        """Return the folds of rows ``first`` to ``stop`` of the result, shape (2, rows), and which rows are wrong.
+        """Return half folds of rows ``first`` to ``stop`` of the result, shape (rows,), and which rows are wrong.
 
         Args:
             first: First row.
             stop: Row after the last.
-            turn: Chooses the vector of the check.
+            turn: Chooses the vector of the check and the half of the folds.
         """
         panel = self.result[first:stop]
-        folds = np.empty((2, len(panel)), dtype=np.uint64)
+        folds = np.empty(len(panel), dtype=np.uint64)
         images = np.empty(len(panel))
         vector = None if self.vectors is None else self.vectors.values[:, turn % _VECTORS]
         at_once = max(1, _CACHED_BYTES // (8 * self._n))
         for start in range(0, len(panel), at_once):
             piece = slice(start, start + at_once)
-            folds[:, piece] = fold_rows(panel[piece])
+            folds[piece] = half_fold(panel[piece], turn)
             if vector is not None:
                 with np.errstate(over="ignore", invalid="ignore"):
                     images[piece] = _doubles(panel[piece]) @ vector[0]
-        wrong: NDArray[np.bool_] = (folds != self.folds.values[:, first:stop]).any(axis=0)
+        wrong: NDArray[np.bool_] = folds != self.folds.values[turn % 2, first:stop]
         if vector is not None:
             wrong |= images != vector[1, first:stop]
         return folds, wrong
@@ -126,11 +126,12 @@ class CheckedProduct:
 
     def mend_slice(self) -> tuple[Change, ...]:
         """Check the references and the next slice of the operands, and put right what changed."""
-        first = self._slice % self._n
-        self._slice = first + -(-self._rows // _SLICES)
-        return (
-            self._mend_references() + self.left.mend(first, self._slice) + self.right.mend(first, self._slice)
-        )
+        if self._slice >= self._n:
+            self._slice, self._round = 0, self._round + 1
+        first = self._slice
+        self._slice = stop = first + -(-self._rows // _SLICES)
+        left = self.left.mend(first, stop, turn=self._round)
+        return self._mend_references() + left + self.right.mend(first, stop, turn=self._round)
 
     def explain(self, first: int, wrong: NDArray[np.bool_]) -> list[Trouble]:
         """Find out why rows are wrong: something changed in memory, or else the product itself is wrong.

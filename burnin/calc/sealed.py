@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from burnin.calc.folding import digest, fold_rows
+from burnin.calc.folding import digest, fold_rows, half_fold
 from burnin.calc.splitmix import U64
 
 
@@ -130,11 +130,22 @@ class SealedRows:
             rows[index] = remake(index)
         self.folds = SealedCopy(f"folds of {what}", fold_rows(rows))
 
-    def mend(self, first: int = 0, stop: int | None = None) -> tuple[Change, ...]:
-        """Return what changed in rows ``first`` to ``stop`` (or in their folds), and make those rows again."""
+    def mend(self, first: int = 0, stop: int | None = None, *, turn: int | None = None) -> tuple[Change, ...]:
+        """Return what changed in rows ``first`` to ``stop`` (or in their folds), and make those rows again.
+
+        Args:
+            first: First row.
+            stop: Row after the last, None for all.
+            turn: Check one half of the folds in turn; None checks both.
+        """
         found = self.folds.mend()
         known: U64 = self.folds.values[:, first:stop]
-        wrong = (fold_rows(self.rows[first:stop]) != known).any(axis=0)
+        part = self.rows[first:stop]
+        wrong = (
+            (fold_rows(part) != known).any(axis=0)
+            if turn is None
+            else half_fold(part, turn) != known[turn % 2]
+        )
         for row in np.flatnonzero(wrong):
             found += self._mend_row(first + int(row))
         return found

@@ -96,7 +96,8 @@ class _Session:
     def step(self) -> StepResult:
         """Multiply one panel of rows and check it, and a slice of the operands."""
         turn, panel = divmod(self._step, -(-self._n // self._rows))
-        product = self._products[turn % len(self._products)]
+        turn, kind = divmod(turn, len(self._products))
+        product = self._products[kind]
         first = panel * self._rows
         stop = min(first + self._rows, self._n)
         product.multiply(first, stop)
@@ -107,7 +108,7 @@ class _Session:
             faults = self._changed(product.mend_slice())
         faults, self._pending = self._pending + faults, []
         self._step += 1
-        mark = chain(turn % len(self._products), first, digest(folds))
+        mark = chain(kind, turn % 2, first, digest(folds))
         return StepResult(
             amount=(stop - first) / self._n, digest=mark, faults=tuple(faults[:16]), settled=False
         )

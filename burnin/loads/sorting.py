@@ -57,8 +57,8 @@ class _Session:
         first = []
         for row in range(_ROWS):
             done = np.sort(self._rows.rows[row], kind="stable")
-            self._pending += self._order_and_numbers(row, done)
             first.append(fold_rows(done.reshape(-1, _FOLDED_WORDS)))
+            self._pending += self._order_and_numbers(row, done, first[-1])
         self._folds = SealedCopy("folds of the sorted rows", np.stack(first))
 
     @property
@@ -68,7 +68,7 @@ class _Session:
 
     def step(self) -> StepResult:
         """Sort rows, each by one method, and check the results."""
-        faults, self._pending = self._pending, []
+        faults, self._pending = self._pending + self._mend(0, _ROWS), []
         marks: list[int] = []
         for unit in range(self._step * self._units, (self._step + 1) * self._units):
             row = unit % _ROWS
@@ -91,23 +91,27 @@ class _Session:
         self._rows.rows = np.empty((0, 1), dtype=np.uint64)
 
     def _check(self, row: int, kind: str, done: NDArray[np.uint64], folds: NDArray[np.uint64]) -> list[Fault]:
-        """Hold a sorted row to order, numbers and the first result; the row itself first."""
+        """Hold a sorted row to order, numbers and the first result; if it fails, to the row itself first."""
+        faults = self._order_and_numbers(row, done, folds)
+        wrong = np.flatnonzero((folds != self._folds.values[row]).any(axis=0))
+        if not faults and not len(wrong):
+            return []
         changed = self._mend(row, row + 1)
         if changed:
             return changed
-        faults = self._order_and_numbers(row, done)
-        wrong = np.flatnonzero((folds != self._folds.values[row]).any(axis=0))
         if len(wrong):
             faults.append(self._first_difference(row, kind, done, len(wrong)))
         return faults
 
-    def _order_and_numbers(self, row: int, done: NDArray[np.uint64]) -> list[Fault]:
+    def _order_and_numbers(
+        self, row: int, done: NDArray[np.uint64], folds: NDArray[np.uint64]
+    ) -> list[Fault]:
         """Return what is wrong with a row on its own: order, and the numbers in it."""
         faults = []
-        falls = np.flatnonzero(done[1:] < done[:-1])
-        if len(falls):
-            faults.append(self._fault({"at": "order", "row": row, "place": int(falls[0]) + 1}))
-        total = [int(value) for value in fold_rows(done.reshape(1, -1)).ravel()]
+        falls = done[1:] < done[:-1]
+        if falls.any():
+            faults.append(self._fault({"at": "order", "row": row, "place": int(falls.argmax()) + 1}))
+        total = [int(np.add.reduce(folds[0])), int(np.bitwise_xor.reduce(folds[1]))]
         known = [int(value) for value in self._rows.folds.values[:, row]]
         if total != known:
             lost: dict[str, Scalar] = {"at": "numbers", "row": row}

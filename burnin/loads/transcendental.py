@@ -185,11 +185,12 @@ class _Session:
         for row in range(len(IDENTITIES)):
             faults += self._mend(row)
         mark = self._mark
-        for unit in range(self._units):
-            for row in range(len(IDENTITIES)):
-                found, same = self._round(row, self._step * self._units + unit)
-                faults += found
-                mark = mark if same else chain(mark, digest(self._values))
+        with np.errstate(all="ignore"):  # a changed argument may be out of range
+            for unit in range(self._units):
+                for row in range(len(IDENTITIES)):
+                    found, same = self._round(row, self._step * self._units + unit)
+                    faults += found
+                    mark = mark if same else chain(mark, digest(self._values))
         self._step += 1
         amount = self._units * len(IDENTITIES) * self._values.size
         return StepResult(amount=amount / 1e6, digest=mark, faults=tuple(faults[:16]))
@@ -208,8 +209,7 @@ class _Session:
     def _round(self, row: int, turn: int) -> tuple[list[Fault], bool]:
         """Compute one identity's functions; return what is wrong, and whether all values equal the first ones."""
         identity, arguments = IDENTITIES[row], self._arguments.rows[row]
-        with np.errstate(all="ignore"):
-            identity.compute(arguments, self._values)
+        identity.compute(arguments, self._values)
         same = bool((_sums(self._values) == self._sums.values[row]).all())
         if same and (turn % len(IDENTITIES) != row or self._holds(row, turn // len(IDENTITIES) % _PARTS)):
             return [], True

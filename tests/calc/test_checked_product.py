@@ -101,7 +101,7 @@ def test_a_changed_operand_is_told_from_a_wrong_product():
 def test_a_changed_reference_is_told_from_a_wrong_product(part):
     product = product_of("integer")
     getattr(product, part).values[1, ..., 3] = 1
-    _, wrong = product.judge(0, N, turn=0)
+    _, wrong = product.judge(0, N, turn=1)
     assert np.flatnonzero(wrong).tolist() == [3]
     assert all(trouble.in_memory for trouble in product.explain(0, wrong))
     assert wrong_rows(product) == []

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from burnin.calc.folding import chain, digest, fold_rows
+from burnin.calc.folding import chain, digest, fold_rows, half_fold
 from burnin.calc.splitmix import words
 
 
@@ -36,6 +36,12 @@ def test_every_single_bit_changes_both_folds_and_the_digest(bit):
     changed[0, 17] ^= np.uint64(1 << bit)
     assert np.all(fold_rows(rows) != fold_rows(changed))
     assert digest(rows) != digest(changed)
+
+
+def test_halves_are_those_of_the_fold():
+    rows = words(5, 0, 64).reshape(4, 16)
+    for turn in range(4):
+        assert np.array_equal(half_fold(rows, turn), fold_rows(rows)[turn % 2])
 
 
 def test_order_counts_in_a_digest_but_not_in_a_fold():

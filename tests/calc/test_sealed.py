@@ -81,6 +81,15 @@ def test_a_changed_operand_is_named_and_made_again(place):
     assert sealed.mend() == ()
 
 
+@pytest.mark.parametrize("turn", [0, 1])
+def test_either_half_of_the_folds_finds_a_change(turn):
+    sealed = sealed_rows()
+    assert sealed.mend(turn=turn) == ()
+    sealed.rows[4, 0] = 0.0
+    assert sealed.mend(0, 4, turn=turn) == ()
+    assert len(sealed.mend(4, 6, turn=turn)) == 1
+
+
 def test_only_the_rows_asked_for_are_checked():
     sealed = sealed_rows()
     sealed.rows[4, 0] = 0.0

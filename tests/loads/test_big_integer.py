@@ -27,6 +27,19 @@ def test_any_single_wrong_bit_of_a_product_is_found(bit, open_small):
     assert fault.values["factors_changed"] is False
 
 
+@pytest.mark.parametrize("bits", [1, 60, 61, 62, 488, 489, 4096, 65536])
+def test_the_short_way_to_the_remainder_is_right(bits):
+    for number in (
+        0,
+        (1 << bits) - 1,
+        1 << (bits - 1),
+        PRIME,
+        PRIME * PRIME,
+        int.from_bytes(b"x" * (bits // 8), "big"),
+    ):
+        assert big_integer.rest_of(number) == number % PRIME
+
+
 class BadInt(int):
     """A factor on a core whose multiplier drops a carry."""
 
