@@ -81,9 +81,18 @@ def _deviation(event: object) -> str:
             return f"The run went on after a restart: {shown_text(event.reason) or 'reason not stated'}."
         case RunRecovered():
             causes = "; ".join(shown_text(cause) for cause in event.causes) or "no cause found"
-            return f"The run was cut off and closed later ({causes}); {counted(event.dropped_bytes, 'byte')} of a torn line set aside."
+            lost = f"{counted(event.dropped_bytes, 'byte')} of a torn line set aside"
+            return f"The run was cut off and closed later ({causes}); {_MAINS[event.mains_lost]}{lost}."
         case _:
             return ""
+
+
+_MAINS: Final = {
+    "": "",
+    "yes": "the operator said that the mains had failed; ",
+    "no": "the operator said that the mains had not failed; ",
+    "unknown": "the operator did not know whether the mains had failed; ",
+}
 
 
 def remarks(view: RunView) -> tuple[Remarked, ...]:

@@ -8,6 +8,7 @@ from typing import Final
 from burnin.records.events import InstrumentReading
 from burnin.records.view import RunView
 from burnin.report.figures import clock, figure, local_time, significant, span, unit_sign
+from burnin.report.text import REDACTED, attempts_text
 from burnin.report.words import plain_name, shown_text
 
 
@@ -59,6 +60,10 @@ def run_facts(view: RunView) -> tuple[Fact, ...]:
         Fact(name="Plan", value=shown_text(opened.plan.title or opened.plan.name)),
         Fact(name="Ended because", value=_closing(view)),
     ]
+    if opened.earlier:
+        facts.append(Fact(name="Attempt", value=attempts_text(view)))
+    if opened.redacted_from:
+        facts.append(Fact(name="Copy", value=REDACTED))
     if opened.retest_of:
         facts.append(Fact(name="Re-test of run", value=shown_text(opened.retest_of)))
     return tuple(facts)

@@ -14,7 +14,7 @@ from burnin.records.plan import Scalar
 from burnin.records.view import RunView
 from burnin.report.figures import Shown, decimals_for, shown, span, unit_sign
 from burnin.report.sentences import sentence
-from burnin.report.text import OUTCOME_WORDS
+from burnin.report.text import OUTCOME_WORDS, outcome_word
 from burnin.report.words import listed, plain_name, shown_text
 from burnin.report.work import ranges
 
@@ -105,7 +105,7 @@ class FaultRow:
 
 def finding_rows(findings: Sequence[Finding], verdict: Verdict) -> tuple[FindingRow, ...]:
     """Return findings for the table, worst first, then in the order they were judged."""
-    order = sorted(findings, key=lambda finding: _ORDER.index(finding.outcome))
+    order = sorted(findings, key=lambda finding: _ORDER.index(sign_of(finding)))
     alike = Counter(_kind(finding) for finding in order)
     printed: Counter[tuple[str, str, str]] = Counter()
     rows = []
@@ -117,6 +117,11 @@ def finding_rows(findings: Sequence[Finding], verdict: Verdict) -> tuple[Finding
     return tuple(rows)
 
 
+def sign_of(finding: Finding) -> str:
+    """Return whose sign a finding bears: a missed target is no fail, it bears that of an open answer."""
+    return "inconclusive" if finding.advisory and finding.outcome == "fail" else finding.outcome
+
+
 def _kind(finding: Finding) -> tuple[str, str, str]:
     return finding.criterion, finding.slug, finding.outcome
 
@@ -125,8 +130,8 @@ def _finding_row(finding: Finding, verdict: Verdict, *, paper: bool) -> FindingR
     decimals = _row_decimals(finding)
     stage = f"stage {shown_text(finding.stage)}" if finding.stage else ""
     return FindingRow(
-        outcome=finding.outcome,
-        word=OUTCOME_WORDS[finding.outcome],
+        outcome=sign_of(finding),
+        word=outcome_word(finding),
         criterion=plain_name(finding.criterion),
         about=", ".join(part for part in (shown_text(finding.subject), stage) if part),
         sentence=sentence(finding),

@@ -57,4 +57,4 @@ def cautions_answer(view: RunView) -> str:
     if answered is None:
         return "The journal holds no answer to the cautions."
     words = how.get(answered.how, "answered earlier by this workshop and remembered")
-    return f"Before the run the cautions were {words}."
+    return f"They were {words}."

@@ -126,6 +126,7 @@ class Described:
     journal_lines: int
     journal_head: str
     journal_state: str
+    signer: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,8 +140,10 @@ class Page:
     described: Described
 
 
-def certificate_page(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> Page:
-    """Return the certificate of a run as values."""
+def certificate_page(
+    view: RunView, findings: Sequence[Finding], verdict: Verdict, *, signer: str = ""
+) -> Page:
+    """Return the certificate of a run as values; ``signer`` is the fingerprint of the key that will sign it."""
     stages = view.stage_spans()
     totals = load_totals(view)
     head = _head(view, findings, verdict, totals)
@@ -149,7 +152,7 @@ def certificate_page(view: RunView, findings: Sequence[Finding], verdict: Verdic
         head=head,
         judged=_judged(view, findings, verdict),
         measured=_measured(view, stages, totals, findings),
-        described=_described(view),
+        described=_described(view, signer),
     )
 
 
@@ -282,7 +285,7 @@ def _core_reason(view: RunView) -> str:
     return reason_absent(view, "temperature")
 
 
-def _described(view: RunView) -> Described:
+def _described(view: RunView, signer: str) -> Described:
     parts = machine_rows(view.inventory)
     integrity = view.integrity
     return Described(
@@ -302,4 +305,5 @@ def _described(view: RunView) -> Described:
         journal_head=shown_text(integrity.head_sha256),
         journal_state=shown_text(integrity.trouble)
         or f"unbroken chain, {counted(integrity.dropped_bytes, 'byte')} left out",
+        signer=shown_text(signer),
     )

@@ -13,7 +13,7 @@ from burnin.report.figures import NONE, Shown, decimals_for, shown, unit_sign
 from burnin.report.traces import good_column
 from burnin.report.words import shown_text
 
-_MOST_ON_PAPER: Final = 12
+_MOST_ON_PAPER: Final = 10
 _FEW: Final = 4
 
 

@@ -24,9 +24,20 @@ _PART: Final = 12
 _WORDS: Final = re.compile(r"\s+|\S+")
 
 
-def render_certificate(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> bytes:
-    """Return the certificate of a run as one self-contained HTML file, UTF-8."""
-    return render_page(certificate_page(view, findings, verdict))
+def render_certificate(
+    view: RunView, findings: Sequence[Finding], verdict: Verdict, *, signer: str = ""
+) -> bytes:
+    """Return the certificate of a run as one self-contained HTML file, UTF-8.
+
+    It ends in two empty places for data: one for the result, one for the seal, which is made after the page.
+
+    Args:
+        view: The run.
+        findings: All judgements.
+        verdict: What they fold to.
+        signer: Fingerprint of the key that will sign the seal, as printed; empty for none.
+    """
+    return render_page(certificate_page(view, findings, verdict, signer=signer))
 
 
 def render_page(page: Page) -> bytes:

@@ -31,6 +31,10 @@ def build_result(view: RunView, findings: Sequence[Finding], verdict: Verdict) -
             "run_id": opened.run_id,
             "rehearsal": opened.rehearsal,
             "retest_of": opened.retest_of,
+            "redacted_from": opened.redacted_from,
+            "earlier": [
+                {"run_id": run.run_id, "standing": run.standing, "date": run.date} for run in opened.earlier
+            ],
             "began": clock(local_time(opened.anchor)),
             "ended": clock(local_time(opened.anchor, view.end_ns)),
             "span_s": view.end_ns / 1e9,

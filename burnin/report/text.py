@@ -113,14 +113,23 @@ def attempts_text(view: RunView) -> str:
     return f"{len(earlier) + 1}; earlier: {', '.join(words)}"
 
 
+def outcome_word(finding: Finding) -> str:
+    """Return the outcome in words; a workshop's target that is not reached is missed, it does not fail."""
+    if finding.advisory and finding.outcome == "fail":
+        return MISSED
+    return OUTCOME_WORDS[finding.outcome]
+
+
 def outcome_counts(findings: Sequence[Finding]) -> str:
-    """Return how many findings passed, failed, were not judged or did not apply."""
+    """Return how many findings passed, failed, were not judged or did not apply, and how many targets were missed."""
     counts = dict.fromkeys(OUTCOME_WORDS.values(), 0)
     for finding in findings:
-        counts[OUTCOME_WORDS[finding.outcome]] += 1
+        word = outcome_word(finding)
+        counts[word] = counts.get(word, 0) + 1
     return ", ".join(f"{number} {word}" for word, number in counts.items())
 
 
+MISSED: Final = "target missed"
 FIRST_LOOK: Final = "A first look is too short to accept a machine; it can only find faults."
 REHEARSAL: Final = "Rehearsal on a simulated bench: this certifies nothing"
 REDACTED: Final = "customer's copy: customer's name, hardware addresses and serial numbers of drives were left out"

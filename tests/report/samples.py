@@ -249,6 +249,7 @@ def bare(**opened: object) -> tuple[RunView, tuple[Finding, ...], Verdict]:
         Finding(criterion="wrong_results", slug="none", outcome="pass", observed=0.0, limit=0.0, unit="count", margin=0.0),
         Finding(criterion="temperature_limit", slug="no_sensor", outcome="inconclusive", values={"reason": "the kernel lists no sensor chip"}),
         Finding(criterion="minimum_time", slug="too_short", outcome="inconclusive", observed=1.0, limit=60.0, unit="min", margin=-59.0),
+        Finding(criterion="run_complete", slug="complete", outcome="pass", values={"planned": 2, "last_s": 80.0}),
     )  # fmt: skip
     return view, findings, Verdict(standing="inconclusive", first_look=True, reasons=(1, 2), exit_code=3)
 

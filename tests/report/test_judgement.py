@@ -65,6 +65,17 @@ def test_decimals_keep_the_figure_apart_from_its_limit_only():
     assert (close.observed.text, close.limit.text, close.margin.text) == ("85.004", "85.000", "\u22120.004")
 
 
+def test_a_missed_target_bears_no_sign_of_a_fail():
+    rows = finding_rows(
+        [finding("fail", advisory=True), finding("fail"), finding("pass", advisory=True)], ACCEPTED
+    )
+    assert [(row.outcome, row.word) for row in rows] == [
+        ("fail", "fail"),
+        ("inconclusive", "target missed"),
+        ("pass", "pass"),
+    ]
+
+
 def test_a_checklist_line_no_rule_judged_is_not_judged():
     view = (
         RunBuilder(PLAN, checklist=CHECKLIST)

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from page_reader import read_page, rounds_to, table
 
+from burnin.journal.embedded import EMPTY_SLOT, embed_seal
 from burnin.report.page import certificate_page
 from burnin.report.render import breakable, render_certificate
 
@@ -178,6 +179,15 @@ def test_the_file_needs_nothing_but_itself(accepted):
     assert "url(" not in page.find("style")[0].text
     (policy,) = [node.attrs["content"] for node in page.find("meta") if "http-equiv" in node.attrs]
     assert policy.startswith("default-src 'none'; img-src data:; style-src 'sha256-")
+
+
+def test_the_certificate_has_one_empty_place_for_its_seal(accepted):
+    page = render_certificate(*accepted)
+    assert page.count(EMPTY_SLOT) == 1
+    assert (
+        read_page(embed_seal(page, b'{"seal": "<>"}')).find("script", id="run-seal")[0].text
+        == '{"seal": "\\u003c>"}'
+    )
 
 
 def test_headings_headers_and_landmarks_are_there(page):

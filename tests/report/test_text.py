@@ -5,9 +5,12 @@ import pytest
 
 from burnin.records.findings import Finding, Verdict, WaiverUsed
 from burnin.report.sentences import SENTENCES, sentence
-from burnin.report.text import finding_sentence, plain_summary, verdict_line, verdict_reasons
+from burnin.report.text import finding_sentence, outcome_counts, plain_summary, verdict_line, verdict_reasons
 
 PASS = Finding(criterion="c", slug="s", outcome="pass")
+WHOLE = Finding(criterion="run_complete", slug="complete", outcome="pass")
+CUT = Finding(criterion="run_complete", slug="cut_off", outcome="inconclusive")
+MISSED = Finding(criterion="c", slug="s", outcome="fail", advisory=True)
 OPEN = Finding(criterion="c", slug="s", outcome="inconclusive")
 FAIL = Finding(criterion="c", slug="s", outcome="fail")
 WAIVER = WaiverUsed(criterion="coolant_limit", subject="", outcome="fail", reason="own radiator", by="R. B.")
@@ -24,10 +27,10 @@ def verdict(standing, **more):
         (verdict("rejected"), (FAIL,), "Rejected"),
         (verdict("rejected", first_look=True), (FAIL,), "Rejected"),
         (verdict("inconclusive"), (OPEN,), "Inconclusive"),
-        (verdict("inconclusive", first_look=True), (OPEN,), "First look: no fault seen"),
-        (verdict("inconclusive", first_look=True, stopped_by_operator=True), (OPEN,), "Inconclusive"),
-        (verdict("inconclusive", first_look=True, stopped_for_safety=True), (OPEN,), "Inconclusive"),
-        (verdict("inconclusive", first_look=True), (FAIL,), "Inconclusive"),
+        (verdict("inconclusive", first_look=True), (OPEN, WHOLE), "First look: no fault seen"),
+        (verdict("inconclusive", first_look=True), (OPEN, WHOLE, MISSED), "First look: no fault seen"),
+        (verdict("inconclusive", first_look=True), (OPEN, CUT), "Inconclusive"),
+        (verdict("inconclusive", first_look=True), (FAIL, WHOLE), "Inconclusive"),
         (
             verdict("accepted", waivers=(WAIVER,)),
             (),
@@ -52,6 +55,11 @@ def test_reasons_name_stops_first_and_repeat_nothing():
         "c: s.",
     )
     assert verdict_reasons((PASS, PASS, OPEN), verdict("accepted")) == ("2 of 2 judgements passed.",)
+
+
+def test_a_missed_target_is_counted_as_such_and_never_as_a_fail():
+    assert outcome_counts((PASS, MISSED)) == "1 pass, 0 fail, 0 not judged, 0 not applicable, 1 target missed"
+    assert outcome_counts((FAIL,)) == "0 pass, 1 fail, 0 not judged, 0 not applicable"
 
 
 def test_fails_are_told_and_open_points_counted():
