@@ -104,5 +104,5 @@ def test_a_signal_that_changes_during_the_step_is_no_wrong_result(open_small, mo
 def test_a_core_that_is_wrong_from_the_start_fails_the_identities(open_small, monkeypatch):
     hook(monkeypatch, "ifft", add(1e-3), times=10**6)
     session = open_small("fourier")
-    faults = [fault for _ in range(4) for fault in session.step().faults]
+    faults = [fault for _ in range(9) for fault in session.step().faults]
     assert {fault.values["at"] for fault in faults} == {"way back"}
