@@ -270,3 +270,9 @@ def test_no_work_on_record_leaves_the_reason():
 def test_numbers_in_runs():
     assert ranges([0, 1, 2, 5, 7, 8]) == "0\u20132, 5, 7\u20138"
     assert ranges([]) == ""
+
+
+def test_a_clock_without_a_promise_bears_no_level():
+    clock = Channel(id="c", source="s", quantity="frequency", label="C", role="cpu_clock")
+    view = RunBuilder(PLAN).machine((clock,)).sweeps_at([(4000.0,)] * 2).view()
+    assert trace_groups(view)[1].marks == ()
