@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Final
 
+from burnin.calc.run_facts import loads_in, resource_of, stage_runs
 from burnin.plugin.contracts import CriterionSpec, Param
 from burnin.records.events import InventoryTaken
 from burnin.records.findings import Finding, Outcome
@@ -15,13 +16,16 @@ from burnin.records.view import RunView
 _NAME: Final = "link_width"
 _DISPLAY: Final = "03"
 _BRIDGE: Final = "0604"
+_NEEDS: Final = {"03": "graphics", "01": "storage"}
+"""Class of a part to the kind of load that makes its link run at full speed."""
 
 
 class LinkWidth:
     """A link narrower than both ends allow points at a seat, a riser or a dirty contact.
 
     Cards let their link *speed* fall when idle, so a slow link counts only against the fastest speed seen in any inventory
-    of the run, and stays open where only one, taken before the load, was. Links that an empty socket or a device inside the
+    of the run, and stays open where none was taken while the part on it was loaded: a graphics card by graphics loads, a
+    drive by storage loads, anything else by any load. Links that an empty socket or a device inside the
     chip set do not state are left out.
     """
 
@@ -44,6 +48,7 @@ class LinkWidth:
         evidence = tuple(entry.seq for entry, _ in taken)[:50]
         last = {item.address: item for _, event in taken for item in event.inventory.pci.devices}
         mistake: Outcome = "fail" if params["on_mistake"] == "fail" else "pass"
+        busy = _loaded_resources(view)
         fastest: dict[str, float] = {}
         for _, event in taken:
             for item in event.inventory.pci.devices:
@@ -58,13 +63,35 @@ class LinkWidth:
             for item in links
             for finding in (
                 *_narrow(item, last, mistake, evidence),
-                *_slow(item, fastest[item.address], len(taken) > 1, mistake, evidence),
+                *_slow(
+                    item,
+                    fastest[item.address],
+                    len(taken) > 1 and _was_loaded(_below(item, last), busy),
+                    mistake,
+                    evidence,
+                ),
             )
         ]
         whole = Finding(
             criterion=_NAME, slug="full", outcome="pass", values={"links": len(links)}, evidence=evidence
         )
         return tuple(found) or (whole,)
+
+
+def _loaded_resources(view: RunView) -> frozenset[str]:
+    """Return which kinds of load were at work while an inventory was taken."""
+    moments = [entry.t_ns for entry, _ in view.of(InventoryTaken)]
+    return frozenset(
+        resource_of(load)
+        for run in stage_runs(view)
+        for load in loads_in(view, run)
+        if any(run.span.start_ns <= moment <= run.span.end_ns for moment in moments)
+    )
+
+
+def _was_loaded(part: PciDevice, busy: frozenset[str]) -> bool:
+    needed = _NEEDS.get(part.class_id[:2])
+    return bool(busy) if needed is None else needed in busy
 
 
 def _has_link(item: PciDevice, devices: Mapping[str, PciDevice]) -> bool:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Final, Literal
 
+from burnin.calc.acceptance_limit import acceptance_limit, planned_limit
 from burnin.calc.guard import Tolerance, decide
 from burnin.calc.hot_readings import HotReading, hot_reading
 from burnin.plugin.contracts import CriterionSpec, Param
 from burnin.records.channels import Channel, Role
 from burnin.records.findings import Finding, Outcome
-from burnin.records.plan import Limits, Scalar
+from burnin.records.plan import Scalar
 from burnin.records.view import RunView
 
 DecisionRule = Literal["guarded", "simple"]
@@ -72,36 +73,14 @@ def _channels(view: RunView, part: str) -> list[Channel]:
     return found
 
 
-def _planned(limits: Limits, part: str) -> float | None:
-    by_part = {
-        "cpu": limits.cpu_c,
-        "coolant": limits.coolant_c,
-        "power_stage": limits.power_stage_c,
-        "graphics": limits.graphics_c,
-        "storage": limits.storage_c,
-    }
-    return by_part.get(part)
-
-
 def _asked(view: RunView, part: str) -> bool:
     """Return whether a part must have a sensor: always the processor, others where plan or order ask for it."""
     ordered = {one.part for one in view.opened.order.parts} if view.opened.order else set()
     return (
         part == "cpu"
-        or _planned(view.opened.plan.limits, part) is not None
+        or planned_limit(view.opened.plan.limits, part) is not None
         or (part == "graphics" and part in ordered)
     )
-
-
-def _limit(view: RunView, channel: Channel, part: str) -> tuple[float | None, str]:
-    limits = view.opened.plan.limits
-    planned = _planned(limits, part)
-    if planned is not None:
-        return planned, "plan"
-    critical = channel.limit_critical
-    own = [channel.limit_high, None if critical is None else critical - limits.trip_margin_c]
-    known = [limit for limit in own if limit is not None]
-    return (min(known), "hardware") if known else (None, "none")
 
 
 def _no_sensor(view: RunView, part: str) -> Finding:
@@ -118,7 +97,7 @@ def _no_sensor(view: RunView, part: str) -> Finding:
 
 def _channel(view: RunView, channel: Channel, *, part: str, accuracy_c: float) -> Finding:
     reading = hot_reading(view, channel)
-    limit, limit_from = _limit(view, channel, part)
+    limit, limit_from = acceptance_limit(view.opened.plan.limits, channel, part)
     half_width = accuracy_c if channel.accuracy is None else channel.accuracy
     rule = view.opened.plan.decision_rule
     slug, outcome = _decided(reading, limit, half_width=half_width, rule=rule)

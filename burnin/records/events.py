@@ -20,6 +20,7 @@ from burnin.records.run_events import (
     EarlierRun,
     InstrumentReading,
     InventoryTaken,
+    LeakHold,
     OperatorAnswered,
     OperatorStopped,
     Preflight,
@@ -57,6 +58,7 @@ __all__ = [
     "InstrumentReading",
     "InventoryTaken",
     "KernelLine",
+    "LeakHold",
     "LoadEnded",
     "LoadStarted",
     "LoadsOff",
@@ -90,6 +92,7 @@ AnyEvent = (
     | CautionsAnswered
     | OperatorAnswered
     | InstrumentReading
+    | LeakHold
     | Remark
     | StageOpening
     | StageStarted

@@ -157,6 +157,8 @@ class Plan(Record, frozen=True, kw_only=True):
         first_look: True for a plan too short to accept anything.
         minimum_minutes: The workshop's minimum time under load for acceptance.
         limits: Temperature limits and targets.
+        liquid_cooled: True when the machine must have a leak hold on record, whatever the order says.
+        ask_readings: True to ask for instrument readings on a terminal, before the run and while it goes on.
         roles: Channel id (or part of it) to role, where the rule must be overruled.
         stages: In the order they run.
         criteria: Rules for the whole run; the shipped ones that are always judged need not be named.
@@ -176,6 +178,8 @@ class Plan(Record, frozen=True, kw_only=True):
     first_look: bool = False
     minimum_minutes: float = 60.0
     limits: Limits = Limits()
+    liquid_cooled: bool = False
+    ask_readings: bool = False
     roles: dict[str, str] = {}
     stages: tuple[Stage, ...] = ()
     criteria: tuple[CriterionUse, ...] = ()

@@ -48,17 +48,21 @@ class Anchor(LooseRecord, frozen=True, kw_only=True):
     boot_id: str = ""
 
 
+EarlierStanding = Literal["accepted", "rejected", "inconclusive", "reset", "cut_off", "unreadable"]
+"""What became of an earlier run: its verdict, or why it has none of its own."""
+
+
 class EarlierRun(LooseRecord, frozen=True, kw_only=True):
     """An earlier run of the same machine, as known when this one began.
 
     Attributes:
         run_id: Its id.
-        standing: Its verdict, ``reset`` or ``cut_off`` where it never came to one of its own.
+        standing: What became of it.
         date: When it began by the machine's clock, as printed.
     """
 
     run_id: str
-    standing: Literal["accepted", "rejected", "inconclusive", "reset", "cut_off", "unreadable"]
+    standing: EarlierStanding
     date: str = ""
 
 
@@ -184,6 +188,24 @@ class InstrumentReading(Event, tag="instrument", frozen=True, kw_only=True):
     uncertainty: float | None = None
     place: str = ""
     moment: str = "given"
+
+
+class LeakHold(Event, tag="leak_hold", frozen=True, kw_only=True):
+    """The operator held the filled loop before the first soak and looked for leaks.
+
+    Attributes:
+        start: When it began, local time as given (``2026-03-01T18:00``).
+        end: When it ended, local time as given.
+        hold_min: Minutes between them.
+        dry_at: At which fittings the paper was dry.
+        who: Who looked.
+    """
+
+    start: str
+    end: str
+    hold_min: float
+    dry_at: str
+    who: str
 
 
 class Remark(Event, tag="remark", frozen=True, kw_only=True):

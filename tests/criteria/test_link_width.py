@@ -6,7 +6,7 @@ import pytest
 from burnin.criteria.link_width import PLUGIN
 from burnin.records.events import InventoryTaken
 from burnin.records.inventory import Inventory, PciDevice, PciPart
-from burnin.records.plan import Plan
+from burnin.records.plan import LoadUse, Plan, Stage
 from burnin.testing.run_builder import RunBuilder
 
 FAIL, ADVISE = {"on_mistake": "fail"}, {"on_mistake": "advise"}
@@ -25,9 +25,12 @@ def device(address: str, kind: str = "030000", **fields: object) -> PciDevice:
 ROOT = PciDevice(address="root", vendor_id="1", device_id="1", class_id="060400", max_width=16, name="port")
 
 
-def judge(*inventories: tuple[PciDevice, ...], params=FAIL):
-    builder = RunBuilder(Plan(format=1, name="t", title="T"))
-    for devices in inventories:
+def judge(*inventories: tuple[PciDevice, ...], params=FAIL, load: str = "graphics_float"):
+    stage = Stage(name="hot", duration_s=60.0, loads=(LoadUse(load=load),))
+    builder = RunBuilder(Plan(format=1, name="t", title="T", stages=(stage,)))
+    for number, devices in enumerate(inventories):
+        if number == 1:  # the first inventory is taken before the load, the second under it
+            builder.stage(0, "hot").load("1.x.any", load, stage=0).wait(30)
         builder.add(InventoryTaken(inventory=Inventory(pci=PciPart(present=True, devices=(ROOT, *devices)))))
     return PLUGIN.judge(builder.view(), params)
 
@@ -67,6 +70,16 @@ def test_an_idle_link_speed_is_open_and_the_speed_under_load_decides():
     assert found((idle,), (loaded,)) == [("pass", "full")]
     assert found((idle,), (device("card", speed_gts=8.0),)) == [("fail", "slow")]
     assert found((idle,), (idle,), params=ADVISE) == [("pass", "slow")]
+
+
+def test_a_card_that_idles_while_only_the_processor_works_is_not_held_against_it():
+    idle = device("card", speed_gts=2.5)
+    assert found((idle,), (idle,), load="matrix") == [("inconclusive", "slow_when_idle")]
+    drive = device("drive", "010802", speed_gts=2.5)
+    assert found((drive,), (drive,), load="matrix") == [("inconclusive", "slow_when_idle")]
+    assert found((drive,), (drive,), load="storage_blocks") == [("fail", "slow")]
+    other = device("net", "020000", speed_gts=2.5)
+    assert found((other,), (other,), load="matrix") == [("fail", "slow")]
 
 
 def test_a_switch_inside_the_card_is_judged_at_its_upper_link_and_named_as_the_card():
