@@ -82,3 +82,16 @@ def test_finish_finds_a_changed_number(open_small):
 def test_rows_follow_the_time_asked_for(budget, units, open_small):
     session = open_small("sorting", step_budget_s=budget)
     assert session._units == units
+
+
+def test_a_number_that_changes_during_the_step_is_no_wrong_result(open_small, monkeypatch):
+    session = open_small("sorting", step_budget_s=1e-9)
+
+    def spoil(done):
+        session._rows.rows[0, 5] ^= np.uint64(2)
+        swap(done)
+
+    hook(monkeypatch, spoil)
+    (fault,) = session.step().faults
+    assert fault.kind == "memory_word"
+    assert fault.values["place"] == "0,5"

@@ -101,7 +101,7 @@ def test_finish_finds_a_changed_argument(open_small):
 def test_a_core_that_is_wrong_from_the_start_breaks_the_identity_in_turn(open_small, monkeypatch):
     hook(monkeypatch, "exp", lambda done: done.__setitem__(40, done[40] * 1.001))
     session = open_small("transcendental", step_budget_s=1e-9)
-    rounds = transcendental._PARTS * len(IDENTITIES)
+    rounds = transcendental._PARTS * transcendental._CLOSELY
     found = [fault for _ in range(rounds) for fault in session.step().faults]
     assert [fault.values["at"] for fault in found] == ["identity powers"]
 
