@@ -47,7 +47,13 @@ def test_spans_as_people_read_them(seconds, text) -> None:
 
 
 FAULT = e.FaultFound(
-    load_id="a", load="memory_patterns", stage=0, core=3, fault="memory_word", step=7, values={"address": "0x10", "mask": "0x1"}
+    load_id="a",
+    load="memory_patterns",
+    stage=0,
+    core=3,
+    fault="memory_word",
+    step=7,
+    values={"address": "0x10", "mask": "0x1"},
 )
 
 
@@ -65,7 +71,10 @@ FAULT = e.FaultFound(
             e.LoadEnded(load_id="a", how="signal", planned=False, detail="x\nSIGKILL"),
             "LOAD ENDED EARLY: a: ended by a signal from outside (SIGKILL)",
         ),
-        (FAULT, "WRONG RESULT: load 'memory_patterns' on core 3, step 7: memory word; address 0x10, mask 0x1"),
+        (
+            FAULT,
+            "WRONG RESULT: load 'memory_patterns' on core 3, step 7: memory word; address 0x10, mask 0x1",
+        ),
         (
             e.LoadsOff(reason="time", requested_ns=0, off_ns=200_000_000, reaped_ns=3, loads=1),
             "Loads off 0.20 s after the request",
@@ -96,13 +105,19 @@ def test_every_event_in_one_plain_line(event, text) -> None:
 
 
 def test_trips_and_faults_in_plain_words() -> None:
-    assert trip_text(e.SafetyTripped(why="quiet", channel="c", detail="no value for 6 s")) == "c: no value for 6 s"
+    assert (
+        trip_text(e.SafetyTripped(why="quiet", channel="c", detail="no value for 6 s"))
+        == "c: no value for 6 s"
+    )
     assert "the safety watch" in trip_text(e.SafetyTripped(why="watch_lost", detail="gone"))
     assert "stands still" in trip_text(e.SafetyTripped(why="pump", channel="p", value=0.0, limit=0.0))
     assert "rose by 6.0 degC" in trip_text(
         e.SafetyTripped(why="rise", channel="p", value=6.0, limit=5.0, unit="degC")
     )
-    assert fault_text(e.FaultFound(load_id="a", load="x", stage=0, fault="rate_implausible")) == "rate implausible"
+    assert (
+        fault_text(e.FaultFound(load_id="a", load="x", stage=0, fault="rate_implausible"))
+        == "rate implausible"
+    )
 
 
 def test_lines_come_now_and_then(capsys) -> None:
@@ -117,8 +132,10 @@ def test_lines_come_now_and_then(capsys) -> None:
     lines = capsys.readouterr().out.splitlines()
     assert lines == [
         "[0:19] Stage 2, soak: begins",
-        "[0:20] stage 2 of 5, soak, running; 1:01 left in the stage, 1:01:40 in all; "
-        "CPU package 71.5 degC (23.5 below the stop); matrix 22 products; no wrong result",
+        (
+            "[0:20] stage 2 of 5, soak, running; 1:01 left in the stage, 1:01:40 in all; "
+            "CPU package 71.5 degC (23.5 below the stop); matrix 22 products; no wrong result"
+        ),
         "[0:31] stage 2 of 5, soak, running; 1:01 left in the stage, 1:01:40 in all; matrix 22 products; 2 WRONG RESULTS",
     ]
 
@@ -139,7 +156,8 @@ def screen(width: int, height: int, shown: Snapshot) -> list[str]:
 @pytest.mark.parametrize(("width", "height"), [(80, 24), (200, 50)])
 def test_the_screen_fits_and_puts_the_smallest_margin_first(width, height) -> None:
     channels = tuple(
-        Channel(id=f"t{n}", source="s", quantity="temperature", label=f"Sensor {n}", role="board") for n in range(60)
+        Channel(id=f"t{n}", source="s", quantity="temperature", label=f"Sensor {n}", role="board")
+        for n in range(60)
     )
     shown = snapshot(
         channels=(*channels, CPU), values=(*[40.0] * 60, 71.5), trips={"c": 95.0, "t3": 50.0, "t4": 200.0}

@@ -6,7 +6,14 @@ from burnin.engine.news import Job
 
 
 def job(core: int | None, **fields) -> Job:
-    base = {"load_id": f"l{core}", "load": "spin", "params": {}, "core": core, "seed": 5, "compare_digests": True}
+    base = {
+        "load_id": f"l{core}",
+        "load": "spin",
+        "params": {},
+        "core": core,
+        "seed": 5,
+        "compare_digests": True,
+    }
     return Job(**{**base, **fields})
 
 
@@ -47,7 +54,13 @@ def test_two_cores_have_no_majority_so_neither_is_named_alone() -> None:
 
 
 def test_other_seeds_parameters_and_loads_are_not_compared() -> None:
-    jobs = (job(0), job(1, seed=6), job(2, params={"n": 1}), job(3, compare_digests=False), job(None, load_id="x", load="o"))
+    jobs = (
+        job(0),
+        job(1, seed=6),
+        job(2, params={"n": 1}),
+        job(3, compare_digests=False),
+        job(None, load_id="x", load="o"),
+    )
     agreement = Agreement(jobs)
     for number, load_id in enumerate(("l0", "l1", "l2", "l3", "x")):
         assert agreement.hear(load_id, points((16, number))) == []

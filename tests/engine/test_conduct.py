@@ -46,7 +46,9 @@ def equipment(host, *, plugins=()) -> Equipment:
         assert folder.is_dir()
         return InlineBench(host, loads, sources, Script())
 
-    return Equipment(host=host, probes={}, sources=sources, loads=loads, plugins=plugins, make_bench=make_bench)
+    return Equipment(
+        host=host, probes={}, sources=sources, loads=loads, plugins=plugins, make_bench=make_bench
+    )
 
 
 def test_a_run_from_opening_to_closing_line_is_one_journal(tmp_path) -> None:

@@ -25,7 +25,9 @@ GIB = 1 << 30
 SPECS = {
     "spin": SPEC,
     "fill": MEMORY,
-    "disk": LoadSpec(title="d", proves="p", does_not_prove="d", resource="storage", unit="GB", per_core=False),
+    "disk": LoadSpec(
+        title="d", proves="p", does_not_prove="d", resource="storage", unit="GB", per_core=False
+    ),
 }
 PLAN = Plan(format=1, name="p", title="P")
 
@@ -57,7 +59,10 @@ def test_a_source_that_fails_is_absent_with_its_reason() -> None:
     good = FakeSource((temperature(),), absent=(Absence(what="fans", reason="none"),))
     found = survey(SimulatedHost(), {"bad": bad, "good": good}, PLAN)
     assert [channel.id for channel in found.described.channels] == ["fake/cpu"]
-    assert [absence.reason for absence in found.described.absent] == ["the source failed: OSError: no", "none"]
+    assert [absence.reason for absence in found.described.absent] == [
+        "the source failed: OSError: no",
+        "none",
+    ]
 
 
 def test_the_watch_reads_only_safety_channels_and_keeps_their_columns() -> None:
@@ -81,7 +86,14 @@ def test_no_safety_sensor_is_said_out_loud() -> None:
 
 
 def test_the_plan_gives_roles_and_trip_limits() -> None:
-    plan = Plan(format=1, name="p", title="P", roles={"board": "coolant"}, limits=Limits(coolant_trip_c=44.0), sample_hz=4)
+    plan = Plan(
+        format=1,
+        name="p",
+        title="P",
+        roles={"board": "coolant"},
+        limits=Limits(coolant_trip_c=44.0),
+        sample_hz=4,
+    )
     found = survey(SimulatedHost(), {"a": FakeSource((temperature("board", "board"),))}, plan)
     assert found.described.channels[0].role == "coolant"
     assert found.trips["fake/board"].trip == 44.0
@@ -154,8 +166,14 @@ def test_every_core_gets_one_instance_with_the_same_seed() -> None:
 
 
 def test_cores_can_be_named_or_left_to_the_harness() -> None:
-    made = jobs(stage(LoadUse(load="spin", cores=(1, 7)), LoadUse(load="spin", cores="one"), LoadUse(load="disk")))
-    assert [(job.load_id, job.core) for job in made] == [("2.spin-1.1", 1), ("2.spin-2.2", 2), ("2.disk.any", None)]
+    made = jobs(
+        stage(LoadUse(load="spin", cores=(1, 7)), LoadUse(load="spin", cores="one"), LoadUse(load="disk"))
+    )
+    assert [(job.load_id, job.core) for job in made] == [
+        ("2.spin-1.1", 1),
+        ("2.spin-2.2", 2),
+        ("2.disk.any", None),
+    ]
     assert made[0].seed != made[1].seed
     assert jobs(stage(LoadUse(load="spin", cores="one")), cpus=())[0].core is None
 

@@ -68,7 +68,7 @@ def alive(pid: int) -> bool:
 
 
 def test_a_load_works_on_its_core_checks_and_stops_in_time(bench) -> None:
-    core = sorted(os.sched_getaffinity(0))[0]
+    core = min(os.sched_getaffinity(0))
     pids = working(bench, job(core=core))
     assert os.sched_getaffinity(pids["m0"]) == {core}
     assert os.getpriority(os.PRIO_PROCESS, pids["m0"]) >= 10
@@ -83,7 +83,9 @@ def test_a_load_works_on_its_core_checks_and_stops_in_time(bench) -> None:
 
 
 def test_equal_seeds_give_equal_folds_in_two_processes(bench) -> None:
-    working(bench, job(0, params={"n": 128, "values": "integer"}), job(1, params={"n": 128, "values": "integer"}))
+    working(
+        bench, job(0, params={"n": 128, "values": "integer"}), job(1, params={"n": 128, "values": "integer"})
+    )
     folds: dict[int, set[int]] = {}
     while not any(len(each) > 1 or step > 64 for step, each in folds.items()):
         for news in until(bench, JobProgress):

@@ -32,7 +32,10 @@ def test_limits_come_from_plan_then_hardware_then_default() -> None:
         temperature("d", "board"),
         temperature("e", "storage", limit_critical=84.0),
     ]
-    limits = {limit.channel: limit for limit in trip_limits(channels, Limits(coolant_trip_c=50.0, trip_margin_c=4.0))}
+    limits = {
+        limit.channel: limit
+        for limit in trip_limits(channels, Limits(coolant_trip_c=50.0, trip_margin_c=4.0))
+    }
     assert limits["fake/a"].trip == 96.0
     assert "critical limit 100" in limits["fake/a"].because
     assert limits["fake/b"].trip == 50.0
@@ -48,7 +51,13 @@ def test_the_first_reading_at_the_limit_trips(value: float, trips: bool) -> None
     trip = rules(temperature()).check(swept(S, value))
     assert (trip is not None) == trips
     if trip:
-        assert (trip.why, trip.value, trip.limit, trip.unit, trip.read_ns) == ("value", value, 90.0, "degC", S)
+        assert (trip.why, trip.value, trip.limit, trip.unit, trip.read_ns) == (
+            "value",
+            value,
+            90.0,
+            "degC",
+            S,
+        )
 
 
 def test_an_implausible_value_never_trips_by_value_but_counts_as_silence() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import threading
 from types import SimpleNamespace
@@ -59,7 +60,9 @@ def test_a_source_that_raises_or_miscounts_silences_nobody_else() -> None:
 def test_a_wrong_number_of_readings_is_missing() -> None:
     reader = SourceReader(SimpleNamespace(read=list, close=lambda: None), 2)
     reader.ask()
-    assert [reading.reason for reading in reader.collect(5)] == ["the source gave the wrong number of readings"] * 2
+    assert [reading.reason for reading in reader.collect(5)] == [
+        "the source gave the wrong number of readings"
+    ] * 2
     reader.close()
 
 
@@ -117,7 +120,9 @@ def test_simulated_machines_are_read_without_threads() -> None:
 class Rig:
     """The sampler's serve() in a thread, on a simulated host with real time."""
 
-    def __init__(self, monkeypatch, source: FakeSource, *, period_ns: int = 10_000_000, pid: int | None = None) -> None:
+    def __init__(
+        self, monkeypatch, source: FakeSource, *, period_ns: int = 10_000_000, pid: int | None = None
+    ) -> None:
         down_read, down_write = os.pipe()
         up_read, up_write = os.pipe()
         self.inside: Link[ToSampler] = Link(down_read, up_write, ToSampler)
@@ -157,7 +162,7 @@ def test_sweeps_keep_their_grid(monkeypatch) -> None:
     rig.thread.join(10)
     assert rig.code == [0]
     starts = [each.at_ns - each.late_ns for each in sweeps]
-    assert all((later - first) % 10_000_000 == 0 for first, later in zip(starts, starts[1:], strict=False))
+    assert all((later - first) % 10_000_000 == 0 for first, later in itertools.pairwise(starts))
     assert all(each.values == (1.0,) for each in sweeps)
 
 
@@ -195,7 +200,9 @@ def test_main_waits_for_its_orders(monkeypatch) -> None:
     for first, code in ((Stop(), LOST_SUPERVISOR), (None, 5)):
         read, write = os.pipe()
         link: Link[ToSampler] = Link(read, write, ToSampler)
-        message = first or SampleSetUp(root="/", sources={}, columns=(), period_ns=1, start_ns=0, supervisor_pid=1)
+        message = first or SampleSetUp(
+            root="/", sources={}, columns=(), period_ns=1, start_ns=0, supervisor_pid=1
+        )
         link.send(message)
         monkeypatch.setattr(sampler, "serve", lambda link, first: 5)
         with pytest.raises(SystemExit) as left:

@@ -78,7 +78,13 @@ def test_the_kernel_tells_who_was_killed_for_memory_and_who_is_frozen() -> None:
     assert not deaths.killed_for_memory()
     assert "frozen" in deaths.state_of(7)
     assert deaths.frozen(7)
-    for letter, word in ((b"R", "running"), (b"D", "device"), (b"t", "debugger"), (b"?", "no heartbeat"), (b"", "no heart")):
+    for letter, word in (
+        (b"R", "running"),
+        (b"D", "device"),
+        (b"t", "debugger"),
+        (b"?", "no heartbeat"),
+        (b"", "no heart"),
+    ):
         files.files["proc_7_stat"] = b"7 (a) " + letter
         assert word in deaths.state_of(7)
     assert deaths.frozen(7) == ""
@@ -142,7 +148,7 @@ def test_steadiness_follows_the_hottest_cpu_reading() -> None:
     watch = Steadiness(CHANNELS)
     watch.begin(0)
     watch.take(swept(-1, 99.0, 0.0))
-    for second in range(0, 700):
+    for second in range(700):
         watch.take(swept(second * S, 60.0, 0.0))
         watch.take(swept(second * S, None, 0.0, quality=[1, OK]))
     assert not watch.reached(700 * S, at_least_s=800)

@@ -254,7 +254,12 @@ def test_a_watch_that_dies_or_falls_silent_stops_the_loads(rig) -> None:
 
 
 def test_a_watch_that_says_nothing_stops_the_loads(tmp_path, clock) -> None:
-    made = Rig(tmp_path, clock, Stage(name="s", kind="soak", duration_s=60, loads=SOAK.loads), channels=(temperature(),))
+    made = Rig(
+        tmp_path,
+        clock,
+        Stage(name="s", kind="soak", duration_s=60, loads=SOAK.loads),
+        channels=(temperature(),),
+    )
     assert made.run() == "safety"
     assert made.watcher.of(SafetyTripped)[0].why == "watch_lost"
 
@@ -291,7 +296,9 @@ def _unwatched(found):
 
 
 def test_a_condition_never_met_ends_at_the_longest_time(rig) -> None:
-    stage = Stage(name="s", kind="soak", until="steady", at_least_s=1, at_most_s=3, loads=(LoadUse(load="spin"),))
+    stage = Stage(
+        name="s", kind="soak", until="steady", at_least_s=1, at_most_s=3, loads=(LoadUse(load="spin"),)
+    )
     made = rig(stage)
     made.run()
     assert [span.reason for span in made.view().stage_spans()] == ["longest"]
@@ -331,7 +338,9 @@ def test_snapshots_name_what_every_load_does(rig) -> None:
 
 def test_the_last_line_counts_sweeps(rig) -> None:
     made = rig(channels=(temperature(),))
-    made.bench.script = deque([lambda bench: [SweepTaken(watch=False, swept=swept(bench.clock.mono_ns(), 50.0))]])
+    made.bench.script = deque(
+        [lambda bench: [SweepTaken(watch=False, swept=swept(bench.clock.mono_ns(), 50.0))]]
+    )
     made.run()
     assert made.watcher.of(RunClosed)[0].sweeps == 1
     assert made.watcher.of(Sweep) == []
@@ -352,13 +361,22 @@ def again(*news):
 @pytest.mark.parametrize(
     ("answer", "told"),
     [
-        (lambda load_id: JobGone(load_id=load_id, how="exception", detail="x", last_ns=2), "replayed: same; Value"),
+        (
+            lambda load_id: JobGone(load_id=load_id, how="exception", detail="x", last_ns=2),
+            "replayed: same; Value",
+        ),
         (
             lambda load_id: JobProgress(load_id=load_id, steps=40, amount=1.0, digest=0),
             "replayed: not repeated in 40 steps; Value",
         ),
-        (lambda load_id: JobGone(load_id=load_id, how="signal", code=9, last_ns=2), "not replayed: the replay ended"),
-        (lambda load_id: JobProgress(load_id=load_id, steps=8, amount=1.0, digest=0), "not replayed: the stage ended"),
+        (
+            lambda load_id: JobGone(load_id=load_id, how="signal", code=9, last_ns=2),
+            "not replayed: the replay ended",
+        ),
+        (
+            lambda load_id: JobProgress(load_id=load_id, steps=8, amount=1.0, digest=0),
+            "not replayed: the stage ended",
+        ),
     ],
 )
 def test_an_error_in_a_loads_own_code_is_replayed_on_the_same_core(rig, answer, told) -> None:
@@ -368,6 +386,6 @@ def test_an_error_in_a_loads_own_code_is_replayed_on_the_same_core(rig, answer, 
     (first, *_) = [event for event in made.watcher.of(LoadEnded) if event.how == "exception"]
     assert first.detail.startswith(told)
     assert (first.load_id, first.steps) == ("1.spin.0", 7)
-    started = [event for event in made.watcher.of(LoadStarted)]
+    started = list(made.watcher.of(LoadStarted))
     assert all("~again" not in event.load_id for event in started)
     assert started[0].notes["resource"] == "cpu"

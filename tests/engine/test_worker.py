@@ -17,8 +17,8 @@ from burnin.engine.messages import (
     Link,
     Progress,
     Ready,
-    SetUp,
     Settled,
+    SetUp,
     Stop,
     ToWorker,
     Wrong,
@@ -89,7 +89,12 @@ def test_a_load_opens_works_settles_and_stops(monkeypatch) -> None:
     assert rig.end().how == "stopped"
     assert rig.code == [0]
     context, params, session = rig.load.opened[0]
-    assert (context.seed, context.instances, context.memory_bytes, str(context.scratch)) == (5, 2, 100, "/tmp/x")
+    assert (context.seed, context.instances, context.memory_bytes, str(context.scratch)) == (
+        5,
+        2,
+        100,
+        "/tmp/x",
+    )
     assert params == {"n": 1}
     assert session.closed
     points = [point for each in rig.heard if isinstance(each, Progress) for point in each.checkpoints]
@@ -191,7 +196,7 @@ def test_settling_in_pins_and_steps_back(monkeypatch) -> None:
 
     calls = []
     monkeypatch.setattr(os, "sched_setaffinity", lambda pid, cpus: calls.append(cpus))
-    monkeypatch.setattr(os, "nice", lambda by: calls.append(by))
+    monkeypatch.setattr(os, "nice", calls.append)
     monkeypatch.setattr(signal, "signal", lambda number, handler: calls.append(number))
     worker.settle_in(SetUp(**{f: getattr(SET_UP, f) for f in SET_UP.__struct_fields__} | {"core": 1}))
     assert calls[:2] == [{1}, 10]
@@ -246,7 +251,9 @@ def test_orphanhood(monkeypatch) -> None:
     left = []
     monkeypatch.setattr(os, "_exit", left.append)
     calls = []
-    monkeypatch.setattr(child.ctypes, "CDLL", lambda *a, **k: type("L", (), {"prctl": lambda s, *a: calls.append(a)})())
+    monkeypatch.setattr(
+        child.ctypes, "CDLL", lambda *a, **k: type("L", (), {"prctl": lambda s, *a: calls.append(a)})()
+    )
     child.guard_against_orphanhood(os.getppid())
     assert (left, len(calls)) == ([], 1)
     child.guard_against_orphanhood(-5)

@@ -56,7 +56,16 @@ def _errors_only(path: Path) -> str:
 
 
 def test_the_top_level_holds_nothing_else() -> None:
-    allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "burnin", "reports_templates", "tests", "docs"}
+    allowed = {
+        "README.md",
+        "DEVELOPERS.md",
+        "pyproject.toml",
+        "LICENSE",
+        "burnin",
+        "reports_templates",
+        "tests",
+        "docs",
+    }
     import subprocess
 
     listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-import datetime
+import datetime as dt
 import math
 
 import msgspec
@@ -49,7 +49,7 @@ def test_all_problems_come_at_once_with_place_found_and_expected() -> None:
     [
         (True, "true"),
         (False, "false"),
-        (datetime.date(2026, 1, 1), "a date"),
+        (dt.date(2026, 1, 1), "a date"),
         ({}, "an empty table"),
         ({"a": 1}, "a table"),
         ("x" * 50, "the text '" + "x" * 37 + "...'"),
@@ -78,8 +78,14 @@ def test_a_choice_lists_what_may_stand_there() -> None:
 
 
 def test_a_union_with_a_list_reports_the_item() -> None:
-    assert problems({"load": "m", "cores": [0, "x"]}, LoadUse)["cores[2]"] == ("the text 'x'", "a whole number")
-    assert "one of 'all', 'one' or a list of a whole number" in problems({"load": "m", "cores": 3}, LoadUse)["cores"][1]
+    assert problems({"load": "m", "cores": [0, "x"]}, LoadUse)["cores[2]"] == (
+        "the text 'x'",
+        "a whole number",
+    )
+    assert (
+        "one of 'all', 'one' or a list of a whole number"
+        in problems({"load": "m", "cores": 3}, LoadUse)["cores"][1]
+    )
 
 
 def test_a_list_where_a_table_is_wanted_and_the_other_way_round() -> None:
@@ -88,4 +94,6 @@ def test_a_list_where_a_table_is_wanted_and_the_other_way_round() -> None:
         "an empty table",
         "a list of text",
     )
-    assert problems({"format": 1, "name": "x", "title": "X", "roles": {"a": 1}})["roles.a"][0] == "the number 1"
+    assert (
+        problems({"format": 1, "name": "x", "title": "X", "roles": {"a": 1}})["roles.a"][0] == "the number 1"
+    )

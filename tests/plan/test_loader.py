@@ -26,7 +26,10 @@ LOAD = LoadSpec(
     ),
 )
 KNOWN = KnownPlugins(
-    loads={"spin": LOAD, "plain": LoadSpec(title="t", proves="p", does_not_prove="d", resource="cpu", unit="u")},
+    loads={
+        "spin": LOAD,
+        "plain": LoadSpec(title="t", proves="p", does_not_prove="d", resource="cpu", unit="u"),
+    },
     criteria={"rule": CriterionSpec(title="r"), "guard": CriterionSpec(title="g", safety=True)},
     broken={"bent": "it is bent"},
 )
@@ -58,7 +61,7 @@ def write(tmp_path: Path):
 def told(file: str) -> str:
     with pytest.raises(InputError) as caught:
         loader.load_plan(file, KNOWN)
-    assert file.split("/")[-1] in caught.value.message
+    assert file.rsplit("/", maxsplit=1)[-1] in caught.value.message
     return caught.value.message
 
 
@@ -204,8 +207,14 @@ def test_every_problem_of_a_plan_is_told_at_once(write) -> None:
 
 
 def test_types_of_parameters_are_not_bent(write) -> None:
-    for given, expected in (("n = 4.5", "whole number"), ('n = "4"', "whole number"), ("text = true", "text")):
-        assert expected in told(write(GOOD.replace("n = 4, ", "").replace('text = "x", ', "").replace("ratio = 1", given)))
+    for given, expected in (
+        ("n = 4.5", "whole number"),
+        ('n = "4"', "whole number"),
+        ("text = true", "text"),
+    ):
+        assert expected in told(
+            write(GOOD.replace("n = 4, ", "").replace('text = "x", ', "").replace("ratio = 1", given))
+        )
     assert "true or false" not in told(write(GOOD.replace("ratio = 1", "ratio = true")))
 
 

@@ -43,7 +43,10 @@ def test_the_verdict_is_no_plugin() -> None:
     [
         (None, "the module exports no PLUGIN"),
         (SimpleNamespace(), "SimpleNamespace has no 'spec'"),
-        (SimpleNamespace(spec=ProbeSpec(title="t", part="cpu")), "SimpleNamespace.spec is ProbeSpec, expected LoadSpec"),
+        (
+            SimpleNamespace(spec=ProbeSpec(title="t", part="cpu")),
+            "SimpleNamespace.spec is ProbeSpec, expected LoadSpec",
+        ),
         (SimpleNamespace(spec=SPEC), "SimpleNamespace.open is missing or cannot be called"),
         (SimpleNamespace(spec=SPEC, open=lambda: 0), "SimpleNamespace.open does not take 2 arguments"),
         (
@@ -89,7 +92,10 @@ def test_an_error_of_our_own_is_told_by_its_message(monkeypatch, no_points) -> N
     assert found.broken == "the extra is not installed"
 
 
-def point(name, load, dist=SimpleNamespace(name="pack", version="2")):
+PACK = SimpleNamespace(name="pack", version="2")
+
+
+def point(name, load, dist=PACK):
     return SimpleNamespace(name=name, load=load, dist=dist)
 
 
