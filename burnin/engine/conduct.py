@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from burnin.engine.asides import HOT_PARTS, Aside, HotLookAside, KernelAside, looked_again
 from burnin.engine.manifest import software
 from burnin.engine.news import Bench
 from burnin.engine.observer import Observer
@@ -28,6 +29,7 @@ from burnin.records.events import (
     EarlierRun,
     InstrumentReading,
     InventoryTaken,
+    LeakHold,
     OperatorAnswered,
     Preflight,
     RunOpened,
@@ -52,6 +54,8 @@ class Request:
         workshop: Who tests.
         answers: Answers to checklist lines.
         readings: Instrument readings given beforehand.
+        leak_hold: The leak hold before the first soak, None where none was given.
+        asides: Who hands in lines for the journal while the run goes on.
         cautions: How the cautions were answered.
         retest_of: Run id this one follows.
         note: Operator's note.
@@ -67,6 +71,8 @@ class Request:
     order: Order | None = None
     answers: tuple[Answer, ...] = ()
     readings: tuple[InstrumentReading, ...] = ()
+    leak_hold: LeakHold | None = None
+    asides: tuple[Aside, ...] = ()
     retest_of: str = ""
     note: str = ""
     earlier: tuple[EarlierRun, ...] = ()
@@ -178,10 +184,23 @@ def conduct(request: Request, equipment: Equipment, observer: Observer) -> Condu
         survey=channels,
         specs={name: load.spec for name, load in equipment.loads.items()},
         places=lambda: _places(host, found),
+        asides=(*_asides(request.plan, equipment, found), *request.asides),
     )
     bench = equipment.make_bench(found, folder)
     reason = Supervisor(assignment, bench, recorder, observer).run()
     return Conducted(folder=folder, reason=reason, whole=recorder.close())
+
+
+def _asides(plan: Plan, equipment: Equipment, first: Inventory) -> tuple[Aside, ...]:
+    host = equipment.host
+    probes = {name: probe for name, probe in equipment.probes.items() if probe.spec.part in HOT_PARTS}
+    look = HotLookAside(
+        plan,
+        {name: load.spec.resource for name, load in equipment.loads.items()},
+        lambda: looked_again(first, take_inventory(host, probes)),
+        in_thread=host.kind == "this machine",
+    )
+    return (KernelAside(host), look)
 
 
 def _places(host: Host, inventory: Inventory) -> Places:
@@ -222,6 +241,7 @@ def _opening(
         request.cautions,
         *(OperatorAnswered(answer=answer) for answer in request.answers),
         *request.readings,
+        *([request.leak_hold] if request.leak_hold else []),
     ]
 
 

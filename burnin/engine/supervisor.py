@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from burnin.engine.agreement import Agreement, disagreement
+from burnin.engine.asides import Aside, Moment
 from burnin.engine.clockwork import ClockWatch
 from burnin.engine.news import (
     Bench,
@@ -70,6 +71,7 @@ class Assignment:
         survey: Its channels.
         specs: Load name to what it says about itself.
         places: CPUs and memory for loads, asked anew before each stage.
+        asides: What else has lines for the journal now and then.
     """
 
     run_id: str
@@ -80,6 +82,7 @@ class Assignment:
     survey: Survey
     specs: Mapping[str, LoadSpec]
     places: Callable[[], Places]
+    asides: tuple[Aside, ...] = ()
 
 
 class Supervisor:
@@ -110,6 +113,7 @@ class Supervisor:
         self._stopping = False
         self._stage_index = -1
         self._stage_end_ns = 0
+        self._stage_span_ns = (0, 0)
         self._state = "running"
         self._restarts = 0
         self._physical = {core.cpu: core.core for core in assignment.inventory.cpu.cores}
@@ -138,6 +142,9 @@ class Supervisor:
         reason = self._halt or "complete"
         self._state = "over"
         self._show()
+        for aside in self._task.asides:
+            for event in aside.end():
+                self._recorder.note(event)
         self._recorder.note(
             RunClosed(reason=reason, sweeps=self._recorder.sweeps, faults=self._recorder.faults)
         )
@@ -145,6 +152,7 @@ class Supervisor:
 
     def _run_stage(self, index: int, stage: Stage) -> None:
         self._stage_index, self._stopping, self._state = index, False, "running"
+        self._stage_span_ns = (0, 0)
         self._stage_end_ns = self._clock.mono_ns() + round(stage.longest_s * 1e9)
         paces = self._open_loads(index, stage) if stage.loads else _nothing_to_pace
         if self._halt:
@@ -183,6 +191,8 @@ class Supervisor:
         start_ns = self._clock.mono_ns() + 20_000_000
         self._bench.go(paces(start_ns))
         self._stage_end_ns = start_ns + round(stage.longest_s * 1e9)
+        shortest_s = stage.at_least_s if stage.until else stage.longest_s
+        self._stage_span_ns = (start_ns, start_ns + round(shortest_s * 1e9))
         self._steadiness.begin(start_ns)
         return self._hold(stage)
 
@@ -246,6 +256,16 @@ class Supervisor:
             self._trip(trip)
         for trouble in self._sweeps.overdue(self._clock.mono_ns()):
             self._recorder.note(trouble)
+        if not self._stopping:
+            self._ask_asides()
+
+    def _ask_asides(self) -> None:
+        start_ns, end_ns = self._stage_span_ns
+        now_ns = self._clock.mono_ns()
+        moment = Moment(now_ns=now_ns, stage=self._stage_index, start_ns=start_ns, end_ns=end_ns)
+        for aside in self._task.asides:
+            for event in aside.look(moment):
+                self._recorder.note(event)
 
     def _hear(self, news: News) -> None:
         if self._replays.concerns(news):
