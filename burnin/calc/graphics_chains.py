@@ -24,6 +24,9 @@ F32 = NDArray[np.float32]
 LANES: Final = 256
 """Threads of one group; every group runs the same chains, so that every thread's end is known."""
 
+BLOCKS: Final = 8
+"""Blocks of 32 threads in a group; their ends are folded into one word each."""
+
 FOLD: Final = 0x9E3779B1
 """Odd, so that a change of any one folded word changes the fold."""
 
@@ -38,6 +41,9 @@ INTEGER_OPS: Final = 8
 FLOAT_CONSTANT: Final = 1.99
 """Of the quadratic map; it keeps values between -1.98 and 1.99."""
 
+FLOAT_UNIT: Final = 16
+"""Rounds the kernel does between two turns of its loop, which costs a few instructions."""
+
 FLOAT_CODE: Final = """
 @group(0) @binding(0) var<storage, read> setup: array<u32>;
 @group(0) @binding(1) var<storage, read> starts: array<vec4<f32>>;
@@ -51,7 +57,7 @@ fn main(@builtin(workgroup_id) group: vec3<u32>, @builtin(num_workgroups) size: 
   let at = (setup[1] * 256u + lane) * 4u;
   let k = vec4<f32>(CONSTANT);
   var a = starts[at]; var b = starts[at + 1u]; var c = starts[at + 2u]; var d = starts[at + 3u];
-  let rounds = setup[0] / 4u;
+  let rounds = setup[0] / 16u;
   for (var r = 0u; r < rounds; r++) { ROUNDS }
   var h = fold(0u, bitcast<vec4<u32>>(a));
   h = fold(h, bitcast<vec4<u32>>(b));
@@ -59,28 +65,28 @@ fn main(@builtin(workgroup_id) group: vec3<u32>, @builtin(num_workgroups) size: 
   ends[(group.y * size.x + group.x) * 256u + lane] = fold(h, bitcast<vec4<u32>>(d));
 }
 """.replace(
-    "ROUNDS", 4 * "a = fma(-a, a, k); b = fma(-b, b, k); c = fma(-c, c, k); d = fma(-d, d, k);\n"
+    "ROUNDS", 16 * "a = fma(-a, a, k); b = fma(-b, b, k); c = fma(-c, c, k); d = fma(-d, d, k);\n"
 ).replace("CONSTANT", str(FLOAT_CONSTANT))
-"""Kernel of the float chains: sixteen in each thread, four rounds unrolled, the ends folded as ``fold_ends`` does."""
+"""Kernel of the float chains: sixteen in each thread, FLOAT_UNIT rounds unrolled, the ends folded as ``fold_ends`` does."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class WrongEnd:
-    """One thread whose chains ended wrongly.
+    """One thread whose chains ended wrongly, or a block of 32 whose fold is wrong while every thread's end is right.
 
     Attributes:
-        index: Number of the thread in the whole dispatch.
+        thread: Number of the (first) thread in the whole dispatch.
         group: Number of its group.
-        lane: Number within the group.
-        expected: Fold of its chains as they must end.
-        found: Fold it gave.
+        expected: Fold as it must be.
+        found: Fold as it was.
+        block: True for a block.
     """
 
-    index: int
+    thread: int
     group: int
-    lane: int
     expected: int
     found: int
+    block: bool = False
 
 
 def integer_starts(seed: int, *, variants: int, width: int) -> U32:
@@ -149,37 +155,76 @@ def fold_ends(ends: U32) -> U32:
     return folded
 
 
-def wrong_ends(found: U32, expected: U32, *, most: int = 16) -> tuple[int, tuple[WrongEnd, ...]]:
-    """Return how many threads ended wrongly, and the first of them.
+def fold_blocks(ends: U32) -> U32:
+    """Return one word for each 32 neighbouring threads, shape (..., BLOCKS).
 
     Args:
-        found: Folds of all threads, shape (groups * LANES,).
-        expected: Folds of one group, shape (LANES,).
-        most: How many to describe.
+        ends: One word a thread, shape (..., LANES).
     """
-    rows = found.reshape(-1, LANES)
-    if np.array_equal(rows, np.broadcast_to(expected, rows.shape)):
-        return 0, ()
-    groups, lanes = np.nonzero(rows != expected)
-    described = tuple(
+    return fold_ends(ends.reshape(*ends.shape[:-1], BLOCKS, LANES // BLOCKS))
+
+
+def wrong_groups(folds: U32, expected: U32) -> tuple[int, ...]:
+    """Return the numbers of the groups whose folds differ.
+
+    Args:
+        folds: Folds of all groups, shape (groups, BLOCKS).
+        expected: Folds of one group, shape (BLOCKS,).
+    """
+    if np.array_equal(folds, np.broadcast_to(expected, folds.shape)):
+        return ()
+    return tuple(int(group) for group in np.flatnonzero((folds != expected).any(axis=1)))
+
+
+def wrong_ends(group: int, ends: U32, *, folds: U32, expected: U32) -> tuple[WrongEnd, ...]:
+    """Return the wrong threads of a group; where all ends are right, the blocks whose fold was wrong.
+
+    Args:
+        group: Number of the group.
+        ends: Its ends, shape (LANES,).
+        folds: Its folds, shape (BLOCKS,).
+        expected: Ends as they must be, shape (LANES,).
+    """
+    wrong = [
         WrongEnd(
-            index=int(group) * LANES + int(lane),
-            group=int(group),
-            lane=int(lane),
-            expected=int(expected[lane]),
-            found=int(rows[group, lane]),
+            thread=group * LANES + int(lane), group=group, expected=int(expected[lane]), found=int(ends[lane])
         )
-        for group, lane in zip(groups[:most], lanes[:most], strict=True)
+        for lane in np.flatnonzero(ends != expected)
+    ]
+    if wrong:
+        return tuple(wrong)
+    right = fold_blocks(expected)
+    return tuple(
+        WrongEnd(
+            thread=group * LANES + int(place) * (LANES // BLOCKS),
+            group=group,
+            expected=int(right[place]),
+            found=int(folds[place]),
+            block=True,
+        )
+        for place in np.flatnonzero(folds != right)
     )
-    return len(groups), described
 
 
-def agreed_ends(found: U32) -> U32:
-    """Return for each lane the fold most groups agree on, shape (LANES,).
+def described(wrong: WrongEnd, *, wrong_groups: int) -> dict[str, str | int]:
+    """Return a wrong end as the values of a fault."""
+    first = {"first_thread_of_32" if wrong.block else "thread": wrong.thread}
+    return {
+        **first,
+        "group": wrong.group,
+        "lane": wrong.thread % LANES,
+        "expected": f"0x{wrong.expected:08x}",
+        "found": f"0x{wrong.found:08x}",
+        "wrong_groups": wrong_groups,
+    }
+
+
+def agreed_ends(ends: U32) -> U32:
+    """Return for each lane the end that most groups agree on, shape (LANES,).
 
     Args:
-        found: Folds of all threads, shape (groups * LANES,).
+        ends: Ends of all threads, shape (groups, LANES).
     """
-    ordered = np.sort(found.reshape(-1, LANES), axis=0)
+    ordered = np.sort(ends, axis=0)
     middle: U32 = ordered[len(ordered) // 2]
     return middle

@@ -20,12 +20,14 @@ class CardFacts:
 
     Attributes:
         memory_bytes: Graphics memory in all, 0 where unknown.
+        free_bytes: What of it is free, 0 where unknown.
         power_limit_w: Enforced power limit, 0 where unknown.
         why: Why something is unknown, in plain words.
         link: Reads generation and lanes of the link as they are now; (0, 0) where unknown.
     """
 
     memory_bytes: int = 0
+    free_bytes: int = 0
     power_limit_w: float = 0.0
     why: str = ""
     link: Callable[[], tuple[int, int]] = lambda: (0, 0)
@@ -49,10 +51,15 @@ def card_facts(adapter: Adapter, library: Any = None) -> CardFacts:
     return by_library if by_library is not None else _by_kernel(adapter)
 
 
+def _library() -> Any:  # typed as Any: the library carries no types
+    import pynvml
+
+    return pynvml
+
+
 def _by_library(adapter: Adapter, library: Any) -> CardFacts | None:
     try:
-        if library is None:
-            import pynvml as library  # type: ignore[no-redef,unused-ignore] # the module stands in for the parameter
+        library = library or _library()
         library.nvmlInit()
     except Exception:  # noqa: BLE001 - no library, no driver, no card: the kernel's files are asked instead
         return None
@@ -66,8 +73,10 @@ def _by_library(adapter: Adapter, library: Any) -> CardFacts | None:
         return None
     handle = matching[0]
     alike = "" if len(matching) == 1 else f"{len(matching)} equal cards: the first one's figures"
+    memory = library.nvmlDeviceGetMemoryInfo(handle)
     return CardFacts(
-        memory_bytes=int(library.nvmlDeviceGetMemoryInfo(handle).total),
+        memory_bytes=int(memory.total),
+        free_bytes=int(memory.free),
         power_limit_w=float(library.nvmlDeviceGetEnforcedPowerLimit(handle)) / 1000,
         why=alike,
         link=lambda: _nvml_link(library, handle),
@@ -90,9 +99,10 @@ def _by_kernel(adapter: Adapter, devices: Path = _DEVICES) -> CardFacts:
     found = [each for each in folders if (_text(each, "vendor"), _text(each, "device")) == numbers]
     if not found:
         return CardFacts(why="neither a management library nor the kernel's files know this card")
-    memory = _text(found[0], "mem_info_vram_total")
+    memory, used = _text(found[0], "mem_info_vram_total"), _text(found[0], "mem_info_vram_used")
     return CardFacts(
         memory_bytes=int(memory) if memory.isdigit() else 0,
+        free_bytes=int(memory) - int(used) if memory.isdigit() and used.isdigit() else 0,
         why="" if memory.isdigit() else "the driver does not state it in the kernel's files",
         link=lambda: _kernel_link(found[0]),
     )

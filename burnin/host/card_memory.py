@@ -15,7 +15,10 @@ MOST_RECORDS: Final = 64
 
 _GROUPS: Final = 4096
 _SMALLEST_BYTES: Final = 16 << 20
-_KEEP_BYTES: Final = 288 << 20
+_SLOWER: Final = 6.0
+"""A buffer so many times slower than the fastest lies in the machine's memory, behind the link."""
+
+KEEP_BYTES: Final = 288 << 20
 """Graphics memory given back for the driver and a desktop: less made later requests fail on the card seen."""
 
 SWEEP_CODE: Final = """
@@ -121,10 +124,12 @@ class CardMemory:
         self._found = card.storage(self._result_bytes)
         self.sizes: list[int] = []
         self.buffers: list[Any] = []
+        self._bound: list[Any] = []
+        self._fastest = 0.0
         self._take(most_bytes, buffer_bytes)
-        self._bound = [self._bind(number) for number in range(len(self.buffers))]
 
     def _take(self, most_bytes: int, buffer_bytes: int) -> None:
+        """Take buffers until ``most_bytes`` are reached, the card refuses, or it hands out something slower."""
         size = min(buffer_bytes, self._card.most_binding_bytes, self._card.most_buffer_bytes) // 4096 * 4096
         while size >= _SMALLEST_BYTES or (most_bytes and size > 0):
             room = most_bytes - sum(self.sizes) if most_bytes else size
@@ -136,22 +141,41 @@ class CardMemory:
                 continue
             self.sizes.append(int(buffer.size))
             self.buffers.append(buffer)
+            self._bound.append(self._bind(len(self.buffers) - 1))
+            if self._card.facts.kind == "card" and self._elsewhere():
+                break
         self._leave_room()
+
+    def _elsewhere(self) -> bool:
+        """Return whether the newest buffer is so slow that it does not lie in the card's memory; it is given back."""
+        look = Sweep(old_key=0, old_inverse=False, new_key=0, new_inverse=False, check=False)
+        number = len(self.buffers) - 1
+        self.received(self.send([number], look))
+        span_ms = self.received(self.send([number], look))[2]
+        rate = 0.0 if not span_ms else self.sizes[number] / span_ms
+        self._fastest = max(self._fastest, rate)
+        if rate * _SLOWER >= self._fastest:
+            return False
+        self._drop_last()
+        return True
+
+    def _drop_last(self) -> int:
+        self._bound.pop()
+        self.buffers.pop().destroy()
+        return self.sizes.pop()
 
     def _leave_room(self) -> None:
         """Give the last buffers back until the card has room for what else it does."""
         given = 0
-        while given < _KEEP_BYTES and self.buffers:
-            self.buffers.pop().destroy()
-            given += self.sizes.pop()
+        while given < KEEP_BYTES and self.buffers:
+            given += self._drop_last()
         again = (
-            self._card.try_storage((given - _KEEP_BYTES) // 4096 * 4096)
-            if given > _KEEP_BYTES + 4096
-            else None
+            self._card.try_storage((given - KEEP_BYTES) // 4096 * 4096) if given > KEEP_BYTES + 4096 else None
         )
         if again is not None:
             self.buffers.append(again)
             self.sizes.append(int(again.size))
+            self._bound.append(self._bind(len(self.buffers) - 1))
 
     def _bind(self, number: int) -> Any:
         shown = 0 if self._one_number else number

@@ -14,15 +14,19 @@ from burnin.host.wgpu_door import Batch, Card
 POSES: Final = 4
 """Directions in which the head looks, in turn."""
 
+COST_OF_A_ROUND: Final = 64
+"""Cost of one round of arithmetic on every pixel; between two rounds some cubes have one more than others."""
+
 _EYE_M: Final = 0.032
 """Half the distance between the eyes (common practice: 64 mm)."""
 
 _FIELD: Final = math.radians(100.0)
 _CODE: Final = """
-struct Knobs { cubes: u32, steps: u32, seed: u32, pad: u32 }
+struct Knobs { cubes: u32, cost: u32, seed: u32, pad: u32 }
 @group(0) @binding(0) var<storage, read> views: array<mat4x4<f32>>;
 @group(0) @binding(1) var<storage, read> knobs: Knobs;
-struct Corner { @builtin(position) at: vec4<f32>, @location(0) shade: vec3<f32>, @location(1) spot: vec2<f32> }
+struct Corner { @builtin(position) at: vec4<f32>, @location(0) shade: vec3<f32>, @location(1) spot: vec2<f32>,
+  @location(2) @interpolate(flat) steps: u32 }
 fn mixed(value: u32) -> u32 {
   var h = value;
   h ^= h >> 16u; h *= 0x85ebca6bu; h ^= h >> 13u; h *= 0xc2b2ae35u; h ^= h >> 16u;
@@ -49,13 +53,14 @@ fn corner(@builtin(vertex_index) v: u32, @builtin(instance_index) instance: u32)
   out.at = views[instance / knobs.cubes] * vec4<f32>(p + away, 1.0);
   out.shade = vec3<f32>(unit(n + 5u), unit(n + 6u), unit(n + 7u)) * (0.4 + 0.1 * f32(face));
   out.spot = s;
+  out.steps = (knobs.cost + mixed(cube) % 64u) / 64u;
   return out;
 }
 @fragment
 fn colour(in: Corner) -> @location(0) vec4<f32> {
   var a = in.spot.x * 1.5;
   var b = in.spot.y * 1.5;
-  for (var i = 0u; i < knobs.steps; i++) { a = fma(-a, a, 1.5 + 0.25 * b); b = fma(-b, b, 1.2); }
+  for (var i = 0u; i < in.steps; i++) { a = fma(-a, a, 1.5 + 0.25 * b); b = fma(-b, b, 1.2); }
   return vec4<f32>(in.shade * (0.75 + 0.1 * clamp(a, -2.0, 2.0)), 1.0);
 }
 """
@@ -138,7 +143,7 @@ class StereoScene:
         aspect = size.eye_width / size.eye_height
         views = np.stack([view_of(pose, eye, aspect=aspect) for pose in range(POSES) for eye in range(2)])
         self._knobs = card.storage(16)
-        self.set_steps(32)
+        self.set_cost(COST_OF_A_ROUND)
         self._pipeline = self._draws()
         self._bound = card.bind(self._pipeline, card.filled(views), self._knobs)
         self._sums = card.kernel(_SUM_CODE)
@@ -155,10 +160,10 @@ class StereoScene:
             fragment={"module": module, "entry_point": "colour", "targets": [{"format": "rgba8unorm"}]},
         )
 
-    def set_steps(self, steps: int) -> None:
-        """Set the rounds of arithmetic for each pixel drawn: the knob of the cost of a frame."""
-        self.steps = max(1, steps)
-        words = np.array([self.size.cubes, self.steps, self.size.seed, 0], dtype=np.uint32)
+    def set_cost(self, cost: int) -> None:
+        """Set the arithmetic for each pixel drawn, in parts of a round: the knob of the cost of a frame."""
+        self.cost = max(1, cost)
+        words = np.array([self.size.cubes, self.cost, self.size.seed, 0], dtype=np.uint32)
         self._card.write(self._knobs, words)
 
     def draw(self, batch: Batch, pose: int, *, first_stamp: int) -> None:

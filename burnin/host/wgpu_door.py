@@ -7,6 +7,7 @@ driver lists no adapter and no error; the loss of a device is only logged, so ev
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -29,8 +30,8 @@ _FEATURES: Final = (
     "timestamp-query",
     "timestamp-query-inside-encoders",
     "timestamp-query-inside-passes",
-    "mappable-primary-buffers",
 )
+_HOST_SIDE: Final = "mappable-primary-buffers"
 _LIMITS: Final = ("max-buffer-size", "max-storage-buffer-binding-size")
 _STORAGE: Final = "STORAGE|COPY_SRC|COPY_DST"
 _NO_ADAPTER: Final = (
@@ -51,7 +52,8 @@ def _library() -> Any:  # typed as Any: what the library hands out is typed diff
             slug="no_graphics",
             hint="Install the extra 'gpu'.",
         ) from None
-    extras.set_instance_extras(backends=["Vulkan"])
+    with contextlib.suppress(RuntimeError):  # it was set when this process first came here
+        extras.set_instance_extras(backends=["Vulkan"])
     return wgpu
 
 
@@ -113,8 +115,13 @@ def adapters() -> tuple[Adapter, ...]:
     return tuple(_facts(index, raw) for index, raw in enumerate(_raw_adapters()[1]))
 
 
-def open_card(index: int = 0) -> Card:
+def open_card(index: int = 0, *, host_side: bool = False) -> Card:
     """Open adapter ``index``, counting real cards first and software renderers last.
+
+    Args:
+        index: Number of the adapter.
+        host_side: Ask for buffers in the machine's memory. Only for what needs them: with it, buffers that found no
+            room on the card seen went into the machine's memory without a word.
 
     Raises:
         BurninError: there is no such adapter, or it cannot be opened.
@@ -131,7 +138,8 @@ def open_card(index: int = 0) -> Card:
         )
     chosen = raw[order[index]]
     facts = _facts(order[index], chosen)
-    features = [name for name in _FEATURES if name in chosen.features]
+    wanted = (*_FEATURES, _HOST_SIDE) if host_side else _FEATURES
+    features = [name for name in wanted if name in chosen.features]
     limits = {name: chosen.limits[name] for name in _LIMITS}
     try:
         device = chosen.request_device_sync(required_features=features, required_limits=limits)
@@ -156,7 +164,7 @@ class Card:
         features = set(device.features)
         self.timed = "timestamp-query" in features
         self.timed_between = "timestamp-query-inside-encoders" in features
-        self.host_visible = "mappable-primary-buffers" in features
+        self.host_visible = _HOST_SIDE in features
         self.most_buffer_bytes = int(device.limits["max-buffer-size"])
         self.most_binding_bytes = int(device.limits["max-storage-buffer-binding-size"])
         self.tick_ns = self._tick_ns()

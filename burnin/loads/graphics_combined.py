@@ -22,10 +22,13 @@ from burnin.calc.graphics_chains import (
     LANES,
     U32,
     agreed_ends,
+    described,
     float_starts,
+    fold_blocks,
     fold_ends,
     run_float_chains,
     wrong_ends,
+    wrong_groups,
 )
 from burnin.calc.graphics_words import MIX_CODE, content
 from burnin.calc.splitmix import derive
@@ -168,8 +171,8 @@ class _Session:
         for variant in range(chains.variants):
             done = chains.one(variant)
             self._span_ms = done.span_ms
-            self._golden.append(agreed_ends(done.ends))
-            self._check(Done(variant=variant, ends=done.ends, span_ms=0.0), self._pending)
+            self._golden.append(agreed_ends(chains.all_ends(done)))
+            self._pending += self._check(done)
         self.agrees = self._hold_to_host(seed)
 
     @property
@@ -227,10 +230,15 @@ class _Session:
             if np.array_equal(expected, self._golden[0]):
                 return "yes: fused, rounded once" if fused else "yes: product and sum rounded one by one"
         assert expected is not None
-        count, places = wrong_ends(self._golden[0], expected)
-        self._pending += [
-            self._fault(0, place.lane, (place.expected, place.found), count) for place in places[:1]
-        ]
+        lane = int(np.flatnonzero(expected != self._golden[0])[0])
+        values: dict[str, Scalar] = {
+            "card": self._card.facts.name,
+            "lane": lane,
+            "compared_with": "the host, fused operations",
+            "expected": f"0x{int(expected[lane]):08x}",
+            "found": f"0x{int(self._golden[0][lane]):08x}",
+        }
+        self._pending.append(Fault(kind="wrong_result", step=0, values=values))
         return "no"
 
     def _account(self, ended: Iterable[Done]) -> StepResult:
@@ -238,32 +246,32 @@ class _Session:
         dispatches = 0
         for done in ended:
             dispatches += 1
-            self._check(done, faults)
+            faults += self._check(done)
         self._step += 1
         return StepResult(
             amount=dispatches * self._work(), faults=tuple(faults[:16]), settled=not self._chains.in_flight
         )
 
-    def _check(self, done: Done, faults: list[Fault]) -> None:
-        count, places = wrong_ends(done.ends, self._golden[done.variant])
-        faults += [
-            self._fault(done.variant, place.index, (place.expected, place.found), count) for place in places
+    def _check(self, done: Done) -> list[Fault]:
+        """Return a fault for each wrong thread, those of the first sixteen wrong groups."""
+        expected = self._golden[done.variant]
+        groups = wrong_groups(done.folds, fold_blocks(expected))
+        return [
+            Fault(
+                kind="wrong_result",
+                step=self._step,
+                values={
+                    "card": self._card.facts.name,
+                    "chains": done.variant,
+                    "region_offset": f"0x{group * ROWS * LANES * 16:x}",
+                    **described(wrong, wrong_groups=len(groups)),
+                },
+            )
+            for group in groups[:16]
+            for wrong in wrong_ends(
+                group, self._chains.ends_of(done, group), folds=done.folds[group], expected=expected
+            )
         ]
-
-    def _fault(self, variant: int, thread: int, words: tuple[int, int], count: int) -> Fault:
-        rows = thread // LANES * ROWS * LANES * 16
-        values: dict[str, Scalar] = {
-            "card": self._card.facts.name,
-            "thread": thread,
-            "group": thread // LANES,
-            "lane": thread % LANES,
-            "region_offset": f"0x{rows:x}",
-            "chains": variant,
-            "expected": f"0x{words[0]:08x}",
-            "found": f"0x{words[1]:08x}",
-            "wrong_threads": count,
-        }
-        return Fault(kind="wrong_result", step=self._step, values=values)
 
 
 def _filled_region(card: Card, groups: int, key: int) -> object:
@@ -302,7 +310,7 @@ class _GraphicsCombined:
         starts = float_starts(seed, variants=_VARIANTS, width=_WIDTH)
 
         def chains_of(ratio: int) -> Chains:
-            return Chains(card, code_for(ratio), starts, groups=groups, extra=(region,))
+            return Chains(card, code_for(ratio), starts, groups=groups, unit=4, extra=(region,))
 
         ratio = int(params.get("ratio", 0)) or _busiest(chains_of, software=card.facts.software)
         chains = chains_of(ratio)

@@ -22,13 +22,17 @@ import numpy as np
 from burnin.calc.graphics_chains import (
     FLOAT_CODE,
     FLOAT_CONSTANT,
+    FLOAT_UNIT,
     LANES,
     U32,
     agreed_ends,
+    described,
     float_starts,
+    fold_blocks,
     fold_ends,
     run_float_chains,
     wrong_ends,
+    wrong_groups,
 )
 from burnin.calc.splitmix import derive
 from burnin.host.card_chains import USUAL_MS, Chains, Done
@@ -38,7 +42,7 @@ from burnin.records.plan import Scalar
 
 _WIDTH: Final = 16
 _VARIANTS: Final = 4
-_GROUPS: Final = 4096
+_GROUPS: Final = 16384
 _SOFTWARE_GROUPS: Final = 16
 _MOST_HOST_ROUNDS: Final = 120_000
 """Rounds the host can make again in some seconds; longer chains are compared on their beginning."""
@@ -82,9 +86,9 @@ class _Session:
         self._pending: list[Fault] = []
         self._golden: list[U32] = []
         for variant in range(chains.variants):
-            ends = chains.one(variant).ends
-            self._golden.append(agreed_ends(ends))
-            self._check(Done(variant=variant, ends=ends, span_ms=0.0), self._pending)
+            done = chains.one(variant)
+            self._golden.append(agreed_ends(chains.all_ends(done)))
+            self._pending += self._check(done)
         self.rounding = self._hold_to_host(seed)
 
     @property
@@ -145,25 +149,30 @@ class _Session:
         dispatches = 0
         for done in ended:
             dispatches += 1
-            self._check(done, faults)
+            faults += self._check(done)
         self._step += 1
         work = dispatches * self._chains.groups * LANES * _WIDTH * self._chains.rounds * 2
         return StepResult(amount=work / 1e12, faults=tuple(faults[:16]), settled=not self._chains.in_flight)
 
-    def _check(self, done: Done, faults: list[Fault]) -> None:
-        count, places = wrong_ends(done.ends, self._golden[done.variant])
-        for place in places:
-            values: dict[str, Scalar] = {
-                "card": self._card.facts.name,
-                "thread": place.index,
-                "group": place.group,
-                "lane": place.lane,
-                "chains": done.variant,
-                "expected": f"0x{place.expected:08x}",
-                "found": f"0x{place.found:08x}",
-                "wrong_threads": count,
-            }
-            faults.append(Fault(kind="wrong_result", step=self._step, values=values))
+    def _check(self, done: Done) -> list[Fault]:
+        """Return a fault for each wrong thread, those of the first sixteen wrong groups."""
+        expected = self._golden[done.variant]
+        groups = wrong_groups(done.folds, fold_blocks(expected))
+        return [
+            Fault(
+                kind="wrong_result",
+                step=self._step,
+                values={
+                    "card": self._card.facts.name,
+                    "chains": done.variant,
+                    **described(wrong, wrong_groups=len(groups)),
+                },
+            )
+            for group in groups[:16]
+            for wrong in wrong_ends(
+                group, self._chains.ends_of(done, group), folds=done.folds[group], expected=expected
+            )
+        ]
 
 
 class _GraphicsFloat:
@@ -180,7 +189,13 @@ class _GraphicsFloat:
         card = open_card(int(params.get("card", 0)))
         seed = derive(context.seed, 22, context.instance)
         groups = int(params.get("groups", 0)) or (_SOFTWARE_GROUPS if card.facts.software else _GROUPS)
-        chains = Chains(card, FLOAT_CODE, float_starts(seed, variants=_VARIANTS, width=_WIDTH), groups=groups)
+        chains = Chains(
+            card,
+            FLOAT_CODE,
+            float_starts(seed, variants=_VARIANTS, width=_WIDTH),
+            groups=groups,
+            unit=FLOAT_UNIT,
+        )
         rounds = int(params.get("rounds", 0))
         if rounds:
             chains.set_rounds(rounds)

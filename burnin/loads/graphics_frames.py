@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -24,9 +24,9 @@ from burnin.calc.arrays import Floats
 from burnin.calc.budget_search import Budget, Goal, search_budget
 from burnin.calc.frame_figures import cost_that_fits, frame_figures
 from burnin.calc.splitmix import derive
-from burnin.host.card_scene import POSES, SceneSize, StereoScene
+from burnin.host.card_scene import COST_OF_A_ROUND, POSES, SceneSize, StereoScene
 from burnin.host.exact_wait import SPIN_NS, wait_until
-from burnin.host.wgpu_door import Card, Ticket, open_card
+from burnin.host.wgpu_door import U32, Card, Ticket, open_card
 from burnin.plugin.contracts import Fault, LoadContext, LoadSpec, Param, StepResult
 from burnin.records.plan import Scalar
 
@@ -40,7 +40,7 @@ _SEARCH_BATCH: Final = {"quick": 100, "thorough": 1000}
 GOALS: Final = {"quick": _QUICK, "thorough": _THOROUGH}
 """Goals of the budget search; the thorough one takes minutes and does not fit into the opening of a load."""
 
-_AROUND: Final = 0.08
+_AROUND: Final = {"quick": 0.08, "thorough": 0.03}
 """The search brackets this much to either side of what a straight line through a few costs foretells."""
 
 SPEC: Final = LoadSpec(
@@ -56,11 +56,11 @@ SPEC: Final = LoadSpec(
         Param(name="eye_height", default=1600, about="Pixels down.", low=16, high=4096),
         Param(name="cubes", default=1000, about="Cubes of the scene.", low=1, high=100000),
         Param(
-            name="steps",
+            name="cost",
             default=0,
-            about="Arithmetic for each pixel; 0 fills about half a frame.",
+            about="Arithmetic for each pixel, 64 a round; 0 fills about half a frame.",
             low=0,
-            high=1000000,
+            high=100000000,
         ),
         Param(
             name="budget",
@@ -82,22 +82,23 @@ class _Session:
         card: The card.
         scene: The scene.
         refresh_hz: Refresh rate.
-        steps: Cost of a frame; 0 fits about half a frame.
+        cost: Cost of a frame; 0 fits about half a frame.
         budget: Which search.
     """
 
-    def __init__(self, card: Card, scene: StereoScene, *, refresh_hz: float, steps: int, budget: str) -> None:
+    def __init__(self, card: Card, scene: StereoScene, *, refresh_hz: float, cost: int, budget: str) -> None:
         self._card, self.scene, self._hz = card, scene, refresh_hz
         self._step, self._frame = 0, 0
         self._flying: deque[tuple[Ticket, int, int]] = deque()
         self._next_ns = 0
+        self._rows: U32 = np.empty(0, dtype=np.uint32)
         self.free_frames(_WARM_FRAMES)
         self.foretold = self._foretell()
         self._found: dict[str, Scalar] = {}
         if budget != "none" and self.foretold:
             self._found = _told(self.search(budget), self.foretold)
-        self.scene.set_steps(steps or max(1, round(self.foretold / 2)) or 32)
-        self._golden: list[Any] = [self._sums(pose) for pose in range(POSES)]
+        self.scene.set_cost(cost or max(1, round(self.foretold / 2)))
+        self._golden = [self._sums(pose) for pose in range(POSES)]
         self._found |= self._free() | self._paced()
 
     @property
@@ -112,7 +113,7 @@ class _Session:
             "eye_height": self.scene.size.eye_height,
             "refresh_hz": self._hz,
             "cubes": self.scene.size.cubes,
-            "cost": self.scene.steps,
+            "cost": self.scene.cost,
             "frames_per_step": self._per_step,
             "timed_by": "the card's clock"
             if self._card.timed
@@ -128,7 +129,7 @@ class _Session:
         """Draw a tenth of a second of paced frames and compare the last picture."""
         took_ms, _ = self.paced_frames(self._per_step)
         late = int(np.count_nonzero(took_ms * self._hz > 1000))
-        faults = self.compare(self._frame % POSES)
+        faults = self.compare((self._frame - 1) % POSES, self._rows)
         self._step += 1
         return StepResult(amount=float(len(took_ms) - late), faults=tuple(faults))
 
@@ -159,10 +160,10 @@ class _Session:
         now_ns = time.monotonic_ns()
         if now_ns > self._next_ns:
             self._next_ns = now_ns + 2 * SPIN_NS
-        for _ in range(frames):
+        for place in range(frames):
             late.append(wait_until(self._next_ns) / 1e6)
             self._next_ns += int(1e9 / self._hz)
-            self._flying.append(self._send(1))
+            self._flying.append(self._send(1, summed=place == frames - 1))
             if len(self._flying) > 2:
                 took += self._collect()
         while self._flying:
@@ -174,16 +175,17 @@ class _Session:
         batch = _SEARCH_BATCH[kind]
 
         def run(cost: float) -> tuple[int, int]:
-            self.scene.set_steps(round(cost))
+            self.scene.set_cost(round(cost))
             took_ms = self.free_frames(batch)
             return batch, int(np.count_nonzero(took_ms * self._hz > 1000))
 
-        low, high = self.foretold * (1 - _AROUND), self.foretold * (1 + _AROUND)
+        around = _AROUND[kind]
+        low, high = self.foretold * (1 - around), self.foretold * (1 + around)
         return search_budget(run, low=low, high=high, goal=GOALS[kind])
 
-    def compare(self, pose: int) -> list[Fault]:
-        """Draw a pose and compare its rows with those drawn first."""
-        rows, golden = self._sums(pose), self._golden[pose]
+    def compare(self, pose: int, rows: U32) -> list[Fault]:
+        """Compare the sums of a picture's rows with those of the same pose drawn first."""
+        golden = self._golden[pose]
         wrong = np.flatnonzero(rows != golden)
         if not wrong.size:
             return []
@@ -197,35 +199,42 @@ class _Session:
         }
         return [Fault(kind="wrong_picture", step=self._step, values=values)]
 
-    def _send(self, count: int) -> tuple[Ticket, int, int]:
+    def _send(self, count: int, *, summed: bool = False) -> tuple[Ticket, int, int]:
+        """Send frames; with ``summed``, the sums of the last picture's rows come back too."""
         batch = self._card.batch(stamps=2 * count)
         for place in range(count):
             self.scene.draw(batch, self._frame % POSES, first_stamp=2 * place)
             self._frame += 1
-        return batch.send(), count, time.monotonic_ns()
+        if summed:
+            self.scene.sum_rows(batch)
+        results = [(self.scene.rows, 4 * self.scene.size.eye_height)] if summed else []
+        return batch.send(*results), count, time.monotonic_ns()
 
     def _collect(self) -> list[float]:
-        """Return what the frames of the oldest ticket took, ms."""
+        """Return what the frames of the oldest ticket took, ms; keep the sums of a picture that came with them."""
         ticket, count, sent_ns = self._flying.popleft()
-        stamps = ticket.wait().stamps_ns
-        if not len(stamps):
+        answer = ticket.wait()
+        if answer.results:
+            self._rows = answer.results[0]
+        if not len(answer.stamps_ns):
             return [(time.monotonic_ns() - sent_ns) / 1e6 / count] * count
-        spans: list[float] = ((stamps[1::2] - stamps[::2]) / 1e6).tolist()
+        spans: list[float] = ((answer.stamps_ns[1::2] - answer.stamps_ns[::2]) / 1e6).tolist()
         return [max(span, 1e-6) for span in spans]
 
-    def _sums(self, pose: int) -> Any:
-        batch = self._card.batch(stamps=2)
-        self.scene.draw(batch, pose, first_stamp=0)
-        self.scene.sum_rows(batch)
-        return batch.send((self.scene.rows, 4 * self.scene.size.eye_height)).wait().results[0]
+    def _sums(self, pose: int) -> U32:
+        """Draw one pose and return the sums of its rows."""
+        self._frame = pose
+        self._flying.append(self._send(1, summed=True))
+        self._collect()
+        return self._rows
 
     def _foretell(self) -> float:
         """Return the cost at which a line through a few costs reaches a refresh interval, 0 where none does."""
         costs: list[int] = []
         took: list[float] = []
-        cost = 32
+        cost = 8 * COST_OF_A_ROUND
         while len(costs) < 12:
-            self.scene.set_steps(cost)
+            self.scene.set_cost(cost)
             poses_ms = np.median(self.free_frames(5 * POSES).reshape(-1, POSES), axis=0)
             took.append(float(poses_ms.max()))
             costs.append(cost)
@@ -300,7 +309,7 @@ class _GraphicsFrames:
             card,
             StereoScene(card, size),
             refresh_hz=float(params.get("refresh_hz", 90.0)),
-            steps=int(params.get("steps", 0)),
+            cost=int(params.get("cost", 0)),
             budget=str(params.get("budget", "quick")),
         )
 

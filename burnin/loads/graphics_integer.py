@@ -17,10 +17,13 @@ from typing import Final
 from burnin.calc.graphics_chains import (
     INTEGER_OPS,
     LANES,
+    described,
+    fold_blocks,
     fold_ends,
     integer_starts,
     run_integer_chains,
     wrong_ends,
+    wrong_groups,
 )
 from burnin.calc.splitmix import derive
 from burnin.host.card_chains import USUAL_MS, Chains, Done
@@ -29,8 +32,9 @@ from burnin.plugin.contracts import Fault, LoadContext, LoadSpec, Param, StepRes
 from burnin.records.plan import Scalar
 
 _WIDTH: Final = 4
+_UNIT: Final = 16
 _VARIANTS: Final = 4
-_GROUPS: Final = 4096
+_GROUPS: Final = 16384
 _SOFTWARE_GROUPS: Final = 16
 _ROUND: Final = """
     x ^= x << vec4<u32>(13u); x ^= x >> vec4<u32>(17u); x ^= x << vec4<u32>(5u);
@@ -44,12 +48,12 @@ CODE: Final = """
 fn main(@builtin(workgroup_id) group: vec3<u32>, @builtin(num_workgroups) size: vec3<u32>,
         @builtin(local_invocation_index) lane: u32) {
   var x = starts[setup[1] * 256u + lane];
-  let rounds = setup[0] / 4u;
+  let rounds = setup[0] / 16u;
   for (var r = 0u; r < rounds; r++) { ROUNDS }
   ends[(group.y * size.x + group.x) * 256u + lane] =
     ((x.x * 0x9E3779B1u + x.y) * 0x9E3779B1u + x.z) * 0x9E3779B1u + x.w;
 }
-""".replace("ROUNDS", 4 * _ROUND)
+""".replace("ROUNDS", _UNIT * _ROUND)
 
 SPEC: Final = LoadSpec(
     title="Integer chains on a graphics card",
@@ -120,25 +124,30 @@ class _Session:
         dispatches = 0
         for done in ended:
             dispatches += 1
-            self._check(done, faults)
+            faults += self._check(done)
         self._step += 1
         work = dispatches * self._chains.groups * LANES * _WIDTH * self._chains.rounds * INTEGER_OPS
         return StepResult(amount=work / 1e12, faults=tuple(faults[:16]), settled=not self._chains.in_flight)
 
-    def _check(self, done: Done, faults: list[Fault]) -> None:
-        count, places = wrong_ends(done.ends, self._expected[done.variant])
-        for place in places:
-            values: dict[str, Scalar] = {
-                "card": self._card.facts.name,
-                "thread": place.index,
-                "group": place.group,
-                "lane": place.lane,
-                "chains": done.variant,
-                "expected": f"0x{place.expected:08x}",
-                "found": f"0x{place.found:08x}",
-                "wrong_threads": count,
-            }
-            faults.append(Fault(kind="wrong_result", step=self._step, values=values))
+    def _check(self, done: Done) -> list[Fault]:
+        """Return a fault for each wrong thread, those of the first sixteen wrong groups."""
+        expected = self._expected[done.variant]
+        groups = wrong_groups(done.folds, fold_blocks(expected))
+        return [
+            Fault(
+                kind="wrong_result",
+                step=self._step,
+                values={
+                    "card": self._card.facts.name,
+                    "chains": done.variant,
+                    **described(wrong, wrong_groups=len(groups)),
+                },
+            )
+            for group in groups[:16]
+            for wrong in wrong_ends(
+                group, self._chains.ends_of(done, group), folds=done.folds[group], expected=expected
+            )
+        ]
 
 
 class _GraphicsInteger:
@@ -155,7 +164,9 @@ class _GraphicsInteger:
         card = open_card(int(params.get("card", 0)))
         seed = derive(context.seed, 21, context.instance)
         groups = int(params.get("groups", 0)) or (_SOFTWARE_GROUPS if card.facts.software else _GROUPS)
-        chains = Chains(card, CODE, integer_starts(seed, variants=_VARIANTS, width=_WIDTH), groups=groups)
+        chains = Chains(
+            card, CODE, integer_starts(seed, variants=_VARIANTS, width=_WIDTH), groups=groups, unit=_UNIT
+        )
         rounds = int(params.get("rounds", 0))
         if rounds:
             chains.set_rounds(rounds)

@@ -173,7 +173,7 @@ class _GraphicsLink:
         Raises:
             BurninError: there is no such card, or it cannot copy from and to the machine's memory directly.
         """
-        card = open_card(int(params.get("card", 0)))
+        card = open_card(int(params.get("card", 0)), host_side=True)
         if not card.host_visible:
             raise BurninError(
                 f"graphics_link: {card.facts.name} lets no memory of the machine be used directly, so its link cannot "

@@ -20,7 +20,7 @@ from burnin.calc.graphics_words import MIX_CODE
 from burnin.calc.splitmix import derive
 from burnin.errors import BurninError
 from burnin.host.card_facts import CardFacts, card_facts
-from burnin.host.card_memory import CardMemory, Sweep, WrongWord
+from burnin.host.card_memory import KEEP_BYTES, CardMemory, Sweep, WrongWord
 from burnin.host.clock import RealClock
 from burnin.host.wgpu_door import Card, Ticket, open_card
 from burnin.plugin.contracts import Fault, LoadContext, LoadSpec, Param, StepResult
@@ -235,7 +235,9 @@ class _GraphicsMemory:
         card = open_card(int(params.get("card", 0)))
         facts = card_facts(card.facts)
         most = int(params.get("most_mib", 0)) << 20
-        if not most and card.facts.kind != "card":
+        if not most and card.facts.kind == "card":
+            most = max(0, facts.free_bytes - KEEP_BYTES)
+        elif not most:
             most = _SOFTWARE_BYTES if card.facts.software else int(context.memory_bytes * _SHARED_SHARE)
         size = (int(params.get("buffer_mib", 0)) << 20) or (
             16 << 20 if card.facts.kind != "card" else card.most_binding_bytes

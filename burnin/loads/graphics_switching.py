@@ -17,7 +17,18 @@ from typing import Final
 
 import numpy as np
 
-from burnin.calc.graphics_chains import FLOAT_CODE, LANES, U32, agreed_ends, float_starts, wrong_ends
+from burnin.calc.graphics_chains import (
+    FLOAT_CODE,
+    FLOAT_UNIT,
+    LANES,
+    U32,
+    agreed_ends,
+    described,
+    float_starts,
+    fold_blocks,
+    wrong_ends,
+    wrong_groups,
+)
 from burnin.calc.splitmix import derive
 from burnin.host.card_chains import Chains, Done
 from burnin.host.exact_wait import wait_until
@@ -33,6 +44,7 @@ _EACH_S: Final = 5.0
 """How long one period is kept before the next one's turn."""
 
 _TRIAL_PERIOD_MS: Final = 20.0
+_FIRST_BURSTS: Final = 4
 _TRIAL_BURSTS: Final = 50
 
 SPEC: Final = LoadSpec(
@@ -87,7 +99,9 @@ class _Session:
         self._ms_per_round = chains.calibrate(2.0) / chains.rounds
         self._until_ns, self._next_ns, self._period_ns = 0, 0, 0
         self._set_period(min(_TRIAL_PERIOD_MS, max(periods_ms)))
-        self._pending = [fault for _ in range(_TRIAL_BURSTS) for fault in self._burst()]
+        self._pending = [fault for _ in range(_FIRST_BURSTS) for fault in self._burst()]
+        self._late_ms, self._burst_ms, self._next_ns = [], [], time.monotonic_ns()
+        self._pending += [fault for _ in range(_TRIAL_BURSTS) for fault in self._burst()]
         self._trial = self._edges()
 
     @property
@@ -144,6 +158,8 @@ class _Session:
         self._chains.send()
         done = self._chains.collect()
         self._burst_ms.append(done.span_ms)
+        if done.variant not in self._golden:
+            self._golden[done.variant] = agreed_ends(self._chains.all_ends(done))
         return self._check(done)
 
     def _edges(self) -> dict[str, Scalar]:
@@ -158,24 +174,24 @@ class _Session:
         }
 
     def _check(self, done: Done) -> list[Fault]:
-        golden = self._golden.setdefault(done.variant, agreed_ends(done.ends))
-        count, places = wrong_ends(done.ends, golden)
+        """Return a fault for each wrong thread, those of the first sixteen wrong groups."""
+        expected = self._golden[done.variant]
+        groups = wrong_groups(done.folds, fold_blocks(expected))
         return [
             Fault(
                 kind="wrong_result",
                 step=self._step,
                 values={
                     "card": self._card.facts.name,
+                    "chains": done.variant,
                     "period_ms": self._period_ns / 1e6,
-                    "thread": place.index,
-                    "group": place.group,
-                    "lane": place.lane,
-                    "expected": f"0x{place.expected:08x}",
-                    "found": f"0x{place.found:08x}",
-                    "wrong_threads": count,
+                    **described(wrong, wrong_groups=len(groups)),
                 },
             )
-            for place in places
+            for group in groups[:16]
+            for wrong in wrong_ends(
+                group, self._chains.ends_of(done, group), folds=done.folds[group], expected=expected
+            )
         ]
 
 
@@ -193,7 +209,9 @@ class _GraphicsSwitching:
         card = open_card(int(params.get("card", 0)))
         seed = derive(context.seed, 25, context.instance)
         groups = int(params.get("groups", 0)) or (_SOFTWARE_GROUPS if card.facts.software else _GROUPS)
-        chains = Chains(card, FLOAT_CODE, float_starts(seed, variants=2, width=_WIDTH), groups=groups)
+        chains = Chains(
+            card, FLOAT_CODE, float_starts(seed, variants=2, width=_WIDTH), groups=groups, unit=FLOAT_UNIT
+        )
         period_ms = float(params.get("period_ms", 0.0))
         return _Session(
             card,
