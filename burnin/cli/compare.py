@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-import msgspec
+from msgspec.structs import asdict
 
 from burnin.calc.compare import Repeatability
 from burnin.cli.ledger_import import entry_from, judged
@@ -68,8 +68,10 @@ def comparison_json(compared: Compared, page: Path | None) -> dict[str, Any]:
         "overall": compared.overall,
         "exit_code": EXIT_CODES[compared.overall],
         "summary": list(summary(compared)),
-        **msgspec.to_builtins(compared.comparison),
-        "outcomes": [msgspec.to_builtins(one) for one in compared.outcomes],
+        **asdict(compared.comparison),
+        "machine": [asdict(one) for one in compared.comparison.machine],
+        "figures": [asdict(one) for one in compared.comparison.figures],
+        "outcomes": [asdict(one) for one in compared.outcomes],
         "page": str(page) if page else None,
     }
 

@@ -19,6 +19,7 @@ from burnin.records.events import Anchor
 from burnin.report.figures import clock, figure, local_time, span
 from burnin.report.words import shown_text
 
+_MOST_DAYS: Final = 36_500
 _DAY_NS: Final = 86_400_000_000_000
 
 
@@ -117,9 +118,9 @@ def entry_json(entry: Entry) -> dict[str, Any]:
     """Return everything on record about a run for programs."""
     return {
         "run": run_json(entry.run),
-        "parts": [msgspec.to_builtins(part) for part in entry.parts],
-        "figures": [msgspec.to_builtins(one) for one in entry.figures],
-        "findings": [msgspec.to_builtins(one) for one in entry.findings],
+        "parts": [msgspec.structs.asdict(part) for part in entry.parts],
+        "figures": [msgspec.structs.asdict(one) for one in entry.figures],
+        "findings": [msgspec.structs.asdict(one) for one in entry.findings],
     }
 
 
@@ -209,6 +210,10 @@ def _export(options: argparse.Namespace) -> int:
 def _forget(options: argparse.Namespace) -> int:
     from burnin.host.clock import RealClock
 
+    if not options.customer and not 0 <= options.older_than <= _MOST_DAYS:
+        raise InputError(
+            f"--older-than {options.older_than:g}: expected days from 0 to {_MOST_DAYS}", slug="ledger-forget"
+        )
     now_ns = RealClock().wall_ns()
     before_ns = now_ns if options.customer else now_ns - round(options.older_than * _DAY_NS)
     books = open_ledger(options.url)

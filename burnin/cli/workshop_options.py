@@ -119,3 +119,82 @@ def _comparison(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--url", metavar="URL", help=_URL)
     parser.add_argument("--page", metavar="FILE", help="write the comparison as a page (.html)")
+
+
+def tune_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options of ``burnin tune``."""
+    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True, parser_class=type(parser))
+
+    def action(name: str, about: str) -> argparse.ArgumentParser:
+        added = actions.add_parser(name, help=about, description=about, allow_abbrev=False)
+        added.add_argument("ladder", metavar="LADDER", help="name of the ladder")
+        added.add_argument(
+            "--json", action="store_true", default=argparse.SUPPRESS, help="print one JSON object"
+        )
+        added.add_argument(
+            "--folder", metavar="DIR", help="folder of the ladders (default: in the user's data folder)"
+        )
+        return added
+
+    new = action("new", "begin a ladder")
+    new.add_argument(
+        "--good-rate",
+        metavar="PER_HOUR",
+        type=float,
+        default=0.06,
+        help="faults an hour that a rung may have (default: 0.06)",
+    )
+    new.add_argument(
+        "--bad-rate",
+        metavar="PER_HOUR",
+        type=float,
+        default=6.0,
+        help="faults an hour that it must not have (default: 6)",
+    )
+    new.add_argument(
+        "--risk",
+        metavar="SHARE",
+        type=float,
+        default=0.05,
+        help="nominal risk of a wrong answer, either way (default: 0.05)",
+    )
+    new.add_argument(
+        "--margin",
+        metavar="RUNGS",
+        type=int,
+        default=1,
+        help="how many rungs below the boldest proven one to ship (default: 1)",
+    )
+    add = action("add", "declare the next bolder rung")
+    add.add_argument(
+        "settings",
+        metavar="KEY=VALUE[:UNIT]",
+        nargs="+",
+        help="what is set by hand, for example 'core voltage=1.30:V'",
+    )
+    add.add_argument(
+        "--before", metavar="RUNG", type=int, help="put it just below this rung instead of on top"
+    )
+    add.add_argument("--note", metavar="TEXT", default="", help="a note to keep with the rung")
+    bar = action("bar", "rule a rung out for good, for example since the machine does not start with it")
+    bar.add_argument("rung", metavar="RUNG", type=int, help="its number")
+    bar.add_argument("--reason", metavar="TEXT", required=True, help="why")
+    run = action("run", "try the next rung, set by hand, until it is decided")
+    run.add_argument(
+        "--plan",
+        metavar="P",
+        help="plan whose last hot stage is made as long as needed (default: first-look)",
+    )
+    run.add_argument(
+        "--out", metavar="DIR", default="runs", help="where the runs' folders are made (default: runs)"
+    )
+    run.add_argument("--workshop", metavar="FILE", help="who tests: workshop.toml")
+    run.add_argument(
+        "--most-minutes", metavar="N", type=float, default=60.0, help="longest single run (default: 60)"
+    )
+    run.add_argument(
+        "--yes",
+        action="store_true",
+        help="the settings are set, the cautions known and accepted (for scripts)",
+    )
+    action("show", "what was shown so far, and which setting to ship")

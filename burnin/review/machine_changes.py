@@ -11,7 +11,7 @@ from burnin.records.base import LooseRecord
 from burnin.records.inventory import Inventory
 from burnin.records.plan import Scalar
 
-_KEYS: Final = ("address", "slot", "path", "name", "cpu", "level")
+_KEYS: Final = ("address", "slot", "path", "name", "mount", "cpu", "level")
 """Fields that name an entry of a list, in order of preference."""
 
 _PASSING: Final = frozenset(
@@ -21,6 +21,10 @@ _PASSING: Final = frozenset(
         "memory.swap_used_bytes",
         "memory.usable_bytes",
         "network.ports.receive_errors",
+        "network.ports.transmit_errors",
+        "network.ports.link_losses",
+        "network.ports.signal_dbm",
+        "storage.file_systems.free_bytes",
         "usb.connectors.over_current",
         "storage.drives.wear_pct",
     }

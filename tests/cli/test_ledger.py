@@ -258,6 +258,10 @@ class TestForget:
         assert str(bench / "run-10") in text
         assert "These journals" not in _said(capsys, "forget", "nobody at all", "--yes")
 
+    @pytest.mark.parametrize("days", ["-1", "nan", "1e9"])
+    def test_days_that_are_none_are_refused(self, capsys, days):
+        assert "expected days from 0 to 36500" in _error(capsys, "forget", "--older-than", days, "--yes")
+
     def test_everybody_after_a_time(self, capsys):
         assert "every customer's data from old runs" in _error(capsys, "forget", "--older-than", "30")
         days = (_now_ns() - invented_runs.START_WALL_NS) / invented_runs.DAY_NS - 5.5

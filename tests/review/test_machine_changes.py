@@ -6,9 +6,12 @@ from burnin.records.inventory import (
     CpuCore,
     CpuPart,
     Drive,
+    FileSystem,
     Inventory,
     MemoryModule,
     MemoryPart,
+    NetworkPart,
+    NetworkPort,
     StoragePart,
     UsbConnector,
     UsbDevice,
@@ -90,6 +93,23 @@ def test_a_device_plugged_in_or_out_is_seen_and_what_it_negotiated_too():
 def test_what_moves_by_itself_is_left_out():
     assert machine_changes(_memory(swap_used_bytes=1), _memory(swap_used_bytes=9)) == ()
     assert machine_changes(Inventory(read_from="rehearsal"), Inventory(with_rights=True)) == ()
+
+    def busy(free_bytes, errors):
+        disk = FileSystem(mount="/", device="/dev/sda1", size_bytes=10, free_bytes=free_bytes)
+        port = NetworkPort(name="eth0", transmit_errors=errors, link_losses=errors, signal_dbm=-40.0 - errors)
+        return Inventory(storage=StoragePart(file_systems=(disk,)), network=NetworkPart(ports=(port,)))
+
+    assert machine_changes(busy(5, 0), busy(4, 2)) == ()
+
+
+def test_a_file_system_is_called_by_where_it_is_mounted():
+    def disk(size):
+        one = FileSystem(mount="/home", device="/dev/sda2", size_bytes=size, free_bytes=1)
+        return Inventory(storage=StoragePart(file_systems=(one,)))
+
+    assert _short(machine_changes(disk(10), disk(20))) == [
+        ("storage", "/home", "size_bytes", 10, 20, "changed")
+    ]
 
 
 def test_lists_of_words_are_one_value_and_equal_names_are_told_apart():
