@@ -7,7 +7,6 @@ exception: it is data in the journal.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 
 class BurninError(Exception):
@@ -30,19 +29,21 @@ class InputError(BurninError):
     """Bad input from the user: a file, an option or an answer (exit code 2)."""
 
 
-@dataclass(frozen=True, kw_only=True)
 class Problem:
-    """One thing wrong in an input file.
+    """One thing wrong in an input file (a plain class: this module is loaded by ``burnin --help``).
 
     Attributes:
-        place: Key path or line, for example ``stage[2].duration_s`` or ``line 7``.
+        place: Key path or line, for example ``stages[2].duration_s`` or ``line 7``.
         found: What stands there.
         expected: What may stand there.
     """
 
-    place: str
-    found: str
-    expected: str
+    __slots__ = ("expected", "found", "place")
+
+    def __init__(self, *, place: str, found: str, expected: str) -> None:
+        self.place = place
+        self.found = found
+        self.expected = expected
 
     def __str__(self) -> str:
         return f"{self.place}: found {self.found}; expected {self.expected}"
@@ -75,7 +76,9 @@ class ParseError(BurninError):
         expected: What may stand there.
     """
 
-    def __init__(self, what: str, *, field: str, found: str, expected: str, offset: int | None = None) -> None:
+    def __init__(
+        self, what: str, *, field: str, found: str, expected: str, offset: int | None = None
+    ) -> None:
         self.what = what
         self.offset = offset
         self.field = field

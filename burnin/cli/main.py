@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final, NoReturn, TypeAlias
+from collections.abc import Callable, Sequence
 
 from burnin.errors import BurninError
+
+TYPE_CHECKING = (
+    False  # what typing calls so, without loading it: the first thing a user sees is how quick --help is
+)
+if TYPE_CHECKING:
+    from typing import Any, Final, NoReturn, TypeAlias
 
 DESCRIPTION: Final = "Acceptance harness for custom-built PCs: verified loads, sampled sensors, a headset checklist, a certificate."
 EXIT_CODES: Final = (
@@ -18,7 +23,43 @@ USAGE: Final = 2
 
 
 class _Parser(argparse.ArgumentParser):
-    """An argument parser whose errors look like all other errors of this program."""
+    """An argument parser whose errors look like all other errors of this program.
+
+    A command's options can be put off until it is called: ``--help`` of the whole needs none of them.
+    """
+
+    _later: list[Callable[[], object]] | None = None
+
+    def put_off(self) -> None:
+        """Keep options in mind only, until this command parses or prints its help."""
+        self._later = []
+
+    def _catch_up(self) -> None:
+        later, self._later = self._later or [], None
+        for fill in later:
+            fill()
+
+    def afterwards(self, fill: Callable[[_Parser], object]) -> None:
+        """Let ``fill`` add options, when they are needed."""
+        assert self._later is not None
+        self._later.append(lambda: fill(self))
+
+    def add_argument(self, *names: Any, **settings: Any) -> Any:
+        """Add an option, now or later."""
+        if self._later is None:
+            return super().add_argument(*names, **settings)
+        self._later.append(lambda: self.add_argument(*names, **settings))
+        return None
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """Parse, with all options there are."""
+        self._catch_up()
+        return super().parse_known_args(args, namespace)
+
+    def format_help(self) -> str:
+        """Return the help, with all options there are."""
+        self._catch_up()
+        return super().format_help()
 
     def error(self, message: str) -> NoReturn:
         """Print one clear error and leave with exit code 2."""
@@ -29,13 +70,19 @@ class _Parser(argparse.ArgumentParser):
         raise SystemExit(USAGE)
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """Return the parser of the whole command line."""
+def build_parser(*, whole: bool = True) -> argparse.ArgumentParser:
+    """Return the parser of the whole command line.
+
+    Args:
+        whole: False puts each command's options off until it is called.
+    """
     parser = _Parser(prog="burnin", description=DESCRIPTION, epilog=EXIT_CODES, allow_abbrev=False)
     parser.add_argument("--version", action="store_true", help="print the version and leave")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
-    for add in (_accept, _inspect, _certify, _verify, _recover, _frames, _catalog, _rehearse, _workshop):
+    for add in (_accept, _inspect, _evidence, _frames, _catalog, _rehearse, _workshop):
         add(commands)
+    for command in commands.choices.values() if whole else ():
+        command._catch_up()  # noqa: SLF001 - our own class
     return parser
 
 
@@ -43,8 +90,9 @@ if TYPE_CHECKING:
     _Commands: TypeAlias = argparse._SubParsersAction[_Parser]  # noqa: SLF001 - argparse offers no public name
 
 
-def _command(commands: _Commands, name: str, about: str) -> argparse.ArgumentParser:
+def _command(commands: _Commands, name: str, about: str) -> _Parser:
     parser = commands.add_parser(name, help=about, description=about, epilog=EXIT_CODES, allow_abbrev=False)
+    parser.put_off()
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     return parser
 
@@ -78,6 +126,13 @@ def _accept(commands: _Commands) -> None:
     )
     parser.add_argument("--note", metavar="TEXT", default="", help="a note to keep with the run")
     parser.add_argument("--seed", metavar="N", type=_whole, help="seed of all loads, to repeat a run")
+    _signing(parser)
+
+
+def _signing(parser: argparse.ArgumentParser) -> None:
+    from burnin.cli.evidence_options import signing_option
+
+    signing_option(parser)
 
 
 def _whole(text: str) -> int:
@@ -97,25 +152,24 @@ def _inspect(commands: _Commands) -> None:
     parser.add_argument("--write-order", metavar="FILE", help="make an order sheet from the machine as found")
 
 
-def _certify(commands: _Commands) -> None:
-    parser = _command(commands, "certify", "write the certificate and the result again from a journal")
-    parser.add_argument("run", metavar="RUN", help="a run's folder or its journal.jsonl")
-    parser.add_argument("--out", metavar="DIR", help="where to write (default: beside the journal)")
+def _evidence(commands: _Commands) -> None:
+    """Add the commands that keep, check and hand out evidence."""
+    from burnin.cli import evidence_options as of
 
-
-def _verify(commands: _Commands) -> None:
-    parser = _command(
-        commands, "verify", "check a certificate, a result or a journal against the journal's own chain"
+    of.certify_options(
+        _command(commands, "certify", "write the certificate and the result again from a journal")
     )
-    parser.add_argument(
-        "file", metavar="FILE", help="certificate.html, result.json, journal.jsonl or a run's folder"
+    of.verify_options(
+        _command(commands, "verify", "check a certificate, a result, a journal or a bundle against its seal")
     )
-
-
-def _recover(commands: _Commands) -> None:
-    parser = _command(commands, "recover", "close runs that a reset, a hang or a power cut left open")
-    parser.add_argument(
-        "--out", metavar="DIR", default="runs", help="folder that holds the runs (default: runs)"
+    of.recover_options(
+        _command(commands, "recover", "close runs that a reset, a hang or a power cut left open")
+    )
+    of.seal_key_options(_command(commands, "seal-key", "make the workshop's key, with which runs are sealed"))
+    of.bundle_options(_command(commands, "bundle", "put a run into one file, to attach to its order"))
+    of.watch_options(_command(commands, "watch", "follow a run of this machine from a second terminal"))
+    of.export_options(
+        _command(commands, "export", "write a run's readings as CSV, its findings as JUnit XML")
     )
 
 
@@ -147,17 +201,24 @@ def _rehearse(commands: _Commands) -> None:
 
 def _workshop(commands: _Commands) -> None:
     """Add the commands that look across runs."""
-    from burnin.cli.workshop_options import compare_options, ledger_options
+    for name, about in (
+        ("retest", "the same plan again after a change, and the comparison"),
+        ("compare", "two runs side by side: what changed, and what is noise"),
+        ("ledger", "the shop's records: every run once, searched, followed, rebuilt"),
+        ("tune", "a ladder of settings made by hand, and the one to ship"),
+    ):
+        _command(commands, name, about).afterwards(_workshop_options)
 
-    compare_options(_command(commands, "compare", "two runs side by side: what changed, and what is noise"))
-    ledger_options(
-        _command(commands, "ledger", "the shop's records: every run once, searched, followed, rebuilt")
-    )
+
+def _workshop_options(parser: _Parser) -> None:
+    from burnin.cli import workshop_options
+
+    getattr(workshop_options, f"{parser.prog.rpartition(' ')[2]}_options")(parser)
 
 
 def main(arguments: Sequence[str]) -> int:
     """Run one command and return its exit code; every error ends in a plain message."""
-    parser = build_parser()
+    parser = build_parser(whole=False)
     options = parser.parse_args(arguments)
     if options.version:
         from burnin import __version__
@@ -181,18 +242,33 @@ def main(arguments: Sequence[str]) -> int:
         return 4
 
 
-def _dispatch(options: argparse.Namespace) -> int:
+def _dispatch_evidence(options: argparse.Namespace) -> int:
     match options.command:
-        case "accept":
-            from burnin.cli.accept import accept as command
-        case "inspect":
-            from burnin.cli.inspect import inspect as command
         case "certify":
             from burnin.cli.certify import certify as command
         case "verify":
             from burnin.cli.verify import verify as command
         case "recover":
             from burnin.cli.recover import recover as command
+        case "seal-key":
+            from burnin.cli.seal_key import seal_key as command
+        case "bundle":
+            from burnin.cli.bundle import bundle as command
+        case "watch":
+            from burnin.cli.watch import watch as command
+        case _:
+            from burnin.cli.export import export as command
+    return command(options)
+
+
+def _dispatch(options: argparse.Namespace) -> int:
+    match options.command:
+        case "accept":
+            from burnin.cli.accept import accept as command
+        case "inspect":
+            from burnin.cli.inspect import inspect as command
+        case "certify" | "verify" | "recover" | "seal-key" | "bundle" | "watch" | "export":
+            return _dispatch_evidence(options)
         case "frames":
             from burnin.cli.frames import frames as command
         case "catalog":
@@ -201,6 +277,10 @@ def _dispatch(options: argparse.Namespace) -> int:
             from burnin.cli.compare import compare as command
         case "ledger":
             from burnin.cli.ledger import ledger as command
+        case "retest":
+            from burnin.cli.retest import retest as command
+        case "tune":
+            from burnin.cli.tune import tune as command
         case _:
             from burnin.cli.rehearse import rehearse as command
     return command(options)
