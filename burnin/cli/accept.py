@@ -5,14 +5,17 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from burnin.cli.earlier import earlier_runs
 from burnin.cli.equipment import everything, known_plugins, real_equipment
 from burnin.cli.outcome import JOURNAL, Outcome, judge, write_outcome
 from burnin.cli.paperwork import answer_cautions, answers_of, checklist_of, order_of, workshop_of
 from burnin.cli.recover import tell_unfinished
 from burnin.cli.screen import is_terminal, quiet_output, say, say_json
+from burnin.cli.seal_key import key_of
 from burnin.cli.views import LineView
 from burnin.engine.conduct import Conducted, Equipment, Request, conduct
 from burnin.host.real import RealHost
+from burnin.journal.keys import SigningKey
 from burnin.plan.loader import DEFAULT_PLAN, load_plan, plugins_named, with_seed
 from burnin.records.findings import Verdict
 from burnin.report.text import plain_summary
@@ -21,9 +24,10 @@ from burnin.report.text import plain_summary
 def accept(options: argparse.Namespace) -> int:
     """Test this machine and write its certificate; return the exit code."""
     with quiet_output(to_error=options.json):
+        key = key_of(options)  # before the run: a key that cannot be used is told now, not in the morning
         request, equipment = _prepare(options)
         conducted = run_watched(request, equipment)
-        outcome = conclude(conducted)
+        outcome = conclude(conducted, key)
     return tell_outcome(options, conducted, outcome)
 
 
@@ -32,17 +36,18 @@ def _prepare(options: argparse.Namespace) -> tuple[Request, Equipment]:
     found = everything(plugins_named(name))
     plan, digest = load_plan(name, known_plugins(found))
     plan = with_seed(plan, options.seed)
-    checklist, workshop = checklist_of(options), workshop_of(options)
+    checklist, workshop, order = checklist_of(options), workshop_of(options), order_of(options)
     request = Request(
         plan=plan,
         plan_sha256=digest,
         out=Path(options.out),
         checklist=checklist,
-        order=order_of(options),
+        order=order,
         workshop=workshop,
         answers=answers_of(options, checklist),
         cautions=answer_cautions(options, workshop),
         note=options.note,
+        earlier=earlier_runs(Path(options.out), order),
     )
     if options.plan is None:
         say(f"No plan named: running '{plan.name}' ({plan.title}). Others: burnin catalog")
@@ -65,9 +70,9 @@ def run_watched(request: Request, equipment: Equipment, *, every_s: float = 10.0
         view.close()
 
 
-def conclude(conducted: Conducted) -> Outcome:
-    """Judge the journal and write certificate and result beside it."""
-    outcome = judge(conducted.folder / JOURNAL)
+def conclude(conducted: Conducted, key: SigningKey | None = None) -> Outcome:
+    """Judge the journal, seal what follows from it, and write certificate and result beside it."""
+    outcome = judge(conducted.folder / JOURNAL, key)
     write_outcome(outcome, conducted.folder)
     return outcome
 

@@ -5,17 +5,25 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from burnin.cli.outcome import CERTIFICATE, RESULT, journal_of, judge, write_outcome
+from burnin.cli.outcome import CERTIFICATE, RESULT, judge_source, source_of, write_outcome
 from burnin.cli.screen import say, say_json
+from burnin.cli.seal_key import key_of
 from burnin.errors import InputError
 from burnin.report.text import verdict_line
 
 
 def certify(options: argparse.Namespace) -> int:
     """Write certificate and result; return 0, whatever the verdict: the document was made."""
-    journal = journal_of(options.run)
-    outcome = judge(journal)
-    folder = Path(options.out) if options.out else journal.parent
+    key = key_of(options)
+    source = source_of(options.run)
+    if source.bundle is not None and not options.out:
+        raise InputError(
+            f"{options.run}: is a bundle; expected --out DIR, a folder to write to",
+            slug="certify-bundle",
+            hint="A bundle is never written into. Add --out with the name of a folder.",
+        )
+    outcome = judge_source(source, key)
+    folder = Path(options.out) if options.out else source.path.parent
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

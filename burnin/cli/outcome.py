@@ -1,24 +1,28 @@
-"""From a journal to findings, verdict, certificate and result: read, judged and written in one way everywhere."""
+"""From a journal to findings, verdict, sealed certificate and result: read, judged and written in one way everywhere."""
 
 from __future__ import annotations
 
+import io
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 
 from burnin.cli.equipment import criteria_of, everything
+from burnin.cli.sealing import CERTIFICATE, RESULT, papers, put_result, seal_run
 from burnin.criteria.verdict import fold, judge_all
 from burnin.errors import InputError
-from burnin.journal.reader import read_run
+from burnin.journal.bundle import Bundle, looks_like_bundle, open_bundle
+from burnin.journal.keys import SigningKey, fingerprint
+from burnin.journal.reader import open_journal, read_run
 from burnin.records.findings import Finding, Verdict
 from burnin.records.view import RunView
 from burnin.report.render import render_certificate
 from burnin.report.result import build_result
 
 JOURNAL: Final = "journal.jsonl"
-CERTIFICATE: Final = "certificate.html"
-RESULT: Final = "result.json"
+
+__all__ = ["CERTIFICATE", "JOURNAL", "RESULT"]  # the names of a run's files, all found here
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,8 +33,10 @@ class Outcome:
         view: The run.
         findings: All judgements.
         verdict: What they fold to.
-        certificate: The page.
+        certificate: The page, with its seal inside once it is sealed.
         result: The machine-readable result.
+        papers: Plan, order, checklist and software as files.
+        seal: The seal, empty while there is none.
     """
 
     view: RunView
@@ -38,6 +44,46 @@ class Outcome:
     verdict: Verdict
     certificate: bytes
     result: bytes
+    papers: dict[str, bytes] = field(default_factory=dict)
+    seal: bytes = b""
+
+    @property
+    def files(self) -> dict[str, bytes]:
+        """Everything that follows from the journal and that the seal names, by name."""
+        return {CERTIFICATE: self.certificate, RESULT: self.result, **self.papers}
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunSource:
+    """Where a run is read from.
+
+    Attributes:
+        path: The journal, or the bundle that holds it.
+        bundle: The bundle, None for a journal of its own.
+    """
+
+    path: Path
+    bundle: Bundle | None = None
+
+    def view(self) -> RunView:
+        """Return the run."""
+        return read_run(self.path) if self.bundle is None else self.bundle.run()
+
+    def journal(self) -> BinaryIO:
+        """Return the journal, open for reading."""
+        return open_journal(self.path) if self.bundle is None else io.BytesIO(self.bundle.read(JOURNAL))
+
+
+def source_of(run: str) -> RunSource:
+    """Return where the run is that ``run`` (a folder, a journal or a bundle) means.
+
+    Raises:
+        InputError: there is none, or the bundle cannot be opened.
+    """
+    path = Path(run)
+    if path.is_file() and looks_like_bundle(path):
+        return RunSource(path=path, bundle=open_bundle(path))
+    return RunSource(path=journal_of(run))
 
 
 def journal_of(run: str) -> Path:
@@ -57,21 +103,39 @@ def journal_of(run: str) -> Path:
     return journal
 
 
-def judge(journal: Path) -> Outcome:
-    """Return everything that follows from a journal.
+def judge(journal: Path, key: SigningKey | None = None) -> Outcome:
+    """Return everything that follows from a journal, sealed.
+
+    Args:
+        journal: The journal.
+        key: What to sign with, None for an unsigned seal.
 
     Raises:
         InputError: it is no journal of a run.
     """
-    view = read_run(journal)
+    return judge_source(RunSource(path=journal), key)
+
+
+def judge_source(source: RunSource, key: SigningKey | None = None) -> Outcome:
+    """Return everything that follows from a run's journal, sealed."""
+    view = source.view()
+    outcome = judge_view(view, signer=fingerprint(key.public_hex) if key else "")
+    page, seal = seal_run(source.journal, view.opened, outcome.files, key)
+    return replace(outcome, certificate=page, seal=seal)
+
+
+def judge_view(view: RunView, *, signer: str = "") -> Outcome:
+    """Return everything that follows from a run, not yet sealed; ``signer`` is the fingerprint the page prints."""
     findings = judge_all(view, criteria_of(everything(view.opened.plan.plugins)))
     verdict = fold(view, findings)
+    result = build_result(view, findings, verdict)
     return Outcome(
         view=view,
         findings=findings,
         verdict=verdict,
-        certificate=render_certificate(view, findings, verdict),
-        result=build_result(view, findings, verdict),
+        certificate=put_result(render_certificate(view, findings, verdict, signer=signer), result),
+        result=result,
+        papers=papers(view.opened),
     )
 
 

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import argparse
+import dataclasses
+import sys
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal
 
 from burnin.cli.outcome import CERTIFICATE, JOURNAL, judge, write_outcome
 from burnin.cli.screen import say, say_json
+from burnin.cli.seal_key import key_of
 from burnin.engine.conduct import anchor
 from burnin.errors import InputError, Unreadable
 from burnin.host.protocol import Host
 from burnin.host.real import RealHost
+from burnin.journal.keys import SigningKey
 from burnin.journal.recovery import Evidence, find_unfinished, recover_run
 from burnin.report.text import verdict_line
+
+Mains = Literal["", "yes", "no", "unknown"]
 
 _PSTORE: Final = "/sys/fs/pstore"
 _MOST_CAUSES: Final = 20
@@ -37,8 +43,11 @@ def recover(options: argparse.Namespace) -> int:
         raise InputError(
             f"--out {runs}: found no such folder; expected the folder that holds the runs", slug="out-missing"
         )
+    key = key_of(options)
     host = RealHost()
-    rows = [_close(folder, evidence(host)) for folder in find_unfinished(runs)]
+    left = find_unfinished(runs)
+    mains = _mains_lost(options) if left else ""
+    rows = [_close(folder, dataclasses.replace(evidence(host), mains_lost=mains), key) for folder in left]
     if options.json:
         say_json({"closed": rows})
         return 0
@@ -52,9 +61,20 @@ def recover(options: argparse.Namespace) -> int:
     return 0
 
 
-def _close(folder: Path, found: Evidence) -> dict[str, str | int]:
+def _mains_lost(options: argparse.Namespace) -> Mains:
+    """Return whether the mains had failed, as the option or the operator says; nobody answers for a script."""
+    if options.mains_lost or options.json or not sys.stdin.isatty():
+        return options.mains_lost or ""
+    say(
+        "A run was cut off. Had the mains failed (a power cut, a tripped breaker, a pulled plug)? yes, no or unknown:"
+    )
+    answers: dict[str, Mains] = {"yes": "yes", "no": "no"}
+    return answers.get(sys.stdin.readline().strip().lower(), "unknown")
+
+
+def _close(folder: Path, found: Evidence, key: SigningKey | None) -> dict[str, str | int]:
     done = recover_run(folder, found)
-    outcome = judge(folder / JOURNAL)
+    outcome = judge(folder / JOURNAL, key)
     write_outcome(outcome, folder)
     return {
         "run_id": done.run_id,

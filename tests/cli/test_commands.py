@@ -281,7 +281,7 @@ def test_verify_finds_what_was_changed(cli, run_folder, tmp_path) -> None:
     code, out, _ = cli("verify", folder / "certificate.html")
     assert (code, "DIFFERS: certificate.html: line" in out) == (1, True)
     told = json.loads(cli("verify", folder, "--json")[1])
-    assert (told["same"], told["signature"]) == (False, "not checked")
+    assert (told["same"], told["signature"], told["basis"]) == (False, "none", "journal")
     journal = (folder / "journal.jsonl").read_bytes()
     (folder / "journal.jsonl").write_bytes(journal[:-40])
     code, out, _ = cli("verify", folder / "journal.jsonl")

@@ -23,7 +23,19 @@ from burnin.testing.run_builder import RunBuilder
 
 ROOT = Path(__file__).parents[2]
 SCHEMAS = ROOT / "docs" / "schema"
-COMMANDS = ("accept", "catalog", "certify", "frames", "inspect", "recover", "verify")
+COMMANDS = (
+    "accept",
+    "bundle",
+    "catalog",
+    "certify",
+    "export",
+    "frames",
+    "inspect",
+    "recover",
+    "seal-key",
+    "verify",
+    "watch",
+)
 SOAK = Stage(name="processor", duration_s=30.0, loads=(LoadUse(load="matrix"),))
 CHANNEL = Channel(
     id="hwmon/chip/temp1", source="hwmon", quantity="temperature", label="CPU package", role="cpu_hottest"
