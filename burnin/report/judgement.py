@@ -181,6 +181,7 @@ def _check_row(line: ChecklistLine, finding: Finding | None, answer: Answer | No
     unit = (finding.unit if finding else "") or line.unit
     decimals = None if unit == "" else decimals_for(unit, observed, limit)
     remark = f": {shown_text(answer.remark)}" if answer and answer.remark else ""
+    told = finding is not None and finding.slug.startswith("operator_")
     text = shown_text(line.text)
     return CheckRow(
         line=shown_text(line.id),
@@ -193,7 +194,7 @@ def _check_row(line: ChecklistLine, finding: Finding | None, answer: Answer | No
         observed=shown(observed, decimals),
         limit=shown(limit, decimals),
         unit=unit_sign(unit),
-        operator=f"the operator answered {answer.answer}{remark}" if answer else "",
+        operator=f"the operator answered {answer.answer}{remark}" if answer and not told else "",
         why=shown_text(line.why),
         source=shown_text(line.source),
     )
@@ -231,7 +232,7 @@ def open_points(view: RunView, findings: Sequence[Finding]) -> tuple[OpenPoint, 
             for name, reason in sorted(event.broken_plugins.items())
         ]
     for finding in findings:
-        if finding.outcome in {"inconclusive", "not_applicable"}:
+        if finding.outcome == "inconclusive":
             about = f" ({shown_text(finding.subject)})" if finding.subject else ""
             points.append(
                 OpenPoint(

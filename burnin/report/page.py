@@ -79,6 +79,7 @@ class Judged:
 
     findings: tuple[judgement.FindingRow, ...]
     more_findings: tuple[judgement.FindingRow, ...]
+    not_applicable: str
     checklist_title: str
     checklist_about: str
     checks: tuple[judgement.CheckRow, ...]
@@ -235,6 +236,9 @@ def _judged(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> Jud
     return Judged(
         findings=tuple(row for row in rows if row.paper),
         more_findings=tuple(row for row in rows if not row.paper),
+        not_applicable=", ".join(
+            dict.fromkeys(row.criterion for row in rows if row.outcome == "not_applicable")
+        ),
         checklist_title=shown_text(checklist.title) if checklist else "",
         checklist_about=shown_text(checklist.about) if checklist else "",
         checks=judgement.check_rows(view, findings),

@@ -75,9 +75,11 @@ def verdict_reasons(findings: Sequence[Finding], verdict: Verdict) -> tuple[str,
 
 
 def _tally(findings: Sequence[Finding]) -> str:
-    judged = [finding for finding in findings if finding.outcome in {"pass", "fail"}]
+    judged = [finding for finding in findings if finding.outcome in {"pass", "fail"} and not finding.advisory]
     passed = sum(finding.outcome == "pass" for finding in judged)
-    return f"{passed} of {len(judged)} judgements passed."
+    still_open = sum(finding.outcome == "inconclusive" for finding in findings)
+    rest = f"; {counted(still_open, 'further point')} could not be judged" if still_open else ""
+    return f"{passed} of {len(judged)} judgements passed{rest}."
 
 
 def plain_summary(view: RunView, findings: Sequence[Finding], verdict: Verdict) -> tuple[str, ...]:
@@ -132,4 +134,6 @@ def outcome_counts(findings: Sequence[Finding]) -> str:
 MISSED: Final = "target missed"
 FIRST_LOOK: Final = "A first look is too short to accept a machine; it can only find faults."
 REHEARSAL: Final = "Rehearsal on a simulated bench: this certifies nothing"
-REDACTED: Final = "customer's copy: customer's name, hardware addresses and serial numbers of drives were left out"
+REDACTED: Final = (
+    "customer's copy: customer's name, hardware addresses and serial numbers of drives were left out"
+)

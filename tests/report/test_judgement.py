@@ -114,7 +114,6 @@ def test_everything_not_assessed_is_listed_once_with_its_reason():
         ("limits", "no sensor", False),
         ("plugin loads/x", "broken: no PLUGIN", False),
         ("c (T1)", "c: s (T1).", True),
-        ("c", "c: s.", True),
     ]
 
 

@@ -54,7 +54,9 @@ def test_reasons_name_stops_first_and_repeat_nothing():
         "The operator stopped the run before its end.",
         "c: s.",
     )
-    assert verdict_reasons((PASS, PASS, OPEN), verdict("accepted")) == ("2 of 2 judgements passed.",)
+    assert verdict_reasons((PASS, PASS, MISSED), verdict("accepted")) == ("2 of 2 judgements passed.",)
+    still_open = "2 of 2 judgements passed; 1 further point could not be judged."
+    assert verdict_reasons((PASS, PASS, OPEN), verdict("accepted")) == (still_open,)
 
 
 def test_a_missed_target_is_counted_as_such_and_never_as_a_fail():
