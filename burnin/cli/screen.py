@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import shutil
 import sys
+import textwrap
 from collections.abc import Iterator
 from typing import TextIO
 
@@ -11,9 +13,20 @@ from burnin.records.codec import to_json
 
 
 def say(text: str = "", *, stream: TextIO | None = None) -> None:
-    """Print one line of text for people; lost when nobody is there to read it."""
+    """Print one line of text for people, broken between words on a terminal; lost when nobody is there to read it."""
+    target = stream or sys.stdout
     with contextlib.suppress(OSError, ValueError):
-        print(text, file=stream or sys.stdout, flush=True)
+        print(_broken(text) if target.isatty() else text, file=target, flush=True)
+
+
+def _broken(text: str) -> str:
+    width = shutil.get_terminal_size().columns
+    if len(text) <= width or "\n" in text:
+        return text
+    indent = " " * (len(text) - len(text.lstrip()) + 2)
+    return textwrap.fill(
+        text, width=width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+    )
 
 
 def aside(text: str) -> None:

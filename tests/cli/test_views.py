@@ -202,3 +202,29 @@ def test_a_terminal_that_is_gone_is_drawn_to_no_more() -> None:
     view.snapshot(snapshot())
     view.snapshot(snapshot())
     view.close()
+
+
+def test_long_lines_are_broken_between_words_on_a_terminal_only(monkeypatch) -> None:
+    import sys
+
+    from burnin.cli import screen
+
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    monkeypatch.setenv("COLUMNS", "20")
+    text = "  one two three four five /a/path/that/is/longer/than/the/screen"
+    shown = Terminal()
+    monkeypatch.setattr(sys, "stdout", shown)
+    screen.say(text)
+    screen.say("short")
+    assert shown.getvalue().splitlines() == [
+        "  one two three four",
+        "    five",
+        "    /a/path/that/is/longer/than/the/screen",
+        "short",
+    ]
+    piped = io.StringIO()
+    screen.say(text, stream=piped)
+    assert piped.getvalue() == text + "\n"
