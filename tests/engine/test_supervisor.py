@@ -389,3 +389,26 @@ def test_an_error_in_a_loads_own_code_is_replayed_on_the_same_core(rig, answer, 
     started = list(made.watcher.of(LoadStarted))
     assert all("~again" not in event.load_id for event in started)
     assert started[0].notes["resource"] == "cpu"
+
+
+def test_long_plans_carry_totals_of_work_in_every_tenth_sweep(rig) -> None:
+    import msgspec
+
+    made = rig(SOAK, channels=(temperature(),))
+    longer = msgspec.structs.replace(
+        made.plan, stages=(*made.plan.stages, Stage(name="z", kind="idle", duration_s=90_000))
+    )
+    made.task = type(made.task)(**{**made.task.__dict__, "plan": longer})
+
+    def sweep(bench):
+        at_ns = bench.clock.mono_ns()
+        return [
+            SweepTaken(watch=True, swept=swept(at_ns, 50.0)),
+            SweepTaken(watch=False, swept=swept(at_ns, 50.0)),
+        ]
+
+    made.bench.script = deque([*[sweep] * 25, [OperatorAsked(signal="SIGINT")]])
+    made.run()
+    view = made.view()
+    assert len(view.t_ns) == 25
+    assert len(view.work["1.spin.0"].t_ns) == 3
