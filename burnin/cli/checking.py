@@ -13,7 +13,7 @@ from burnin.cli.outcome import CERTIFICATE, JOURNAL, RESULT, Outcome, judge_view
 from burnin.cli.refold import refold
 from burnin.cli.sealing import SEAL, take_result
 from burnin.errors import InputError
-from burnin.journal.bundle import looks_like_bundle, open_bundle
+from burnin.journal.bundle import Bundle, looks_like_bundle, open_bundle
 from burnin.journal.differences import json_differences
 from burnin.journal.embedded import sealed_digest, take_seal
 from burnin.journal.keys import fingerprint
@@ -38,6 +38,7 @@ class Exhibit:
         seal: The seal, empty for none.
         journal: Opens the journal, None where there is none.
         complete: True for a bundle, in which every file of the seal must be.
+        checks: What was found out when it was opened.
     """
 
     name: str
@@ -45,6 +46,7 @@ class Exhibit:
     seal: bytes = b""
     journal: Open | None = None
     complete: bool = False
+    checks: tuple[Check, ...] = ()
 
 
 @dataclass(kw_only=True)
@@ -92,14 +94,36 @@ def exhibit_of(path: Path) -> Exhibit:
 
 
 def _bundle(path: Path) -> Exhibit:
-    bundle = open_bundle(path)
+    try:
+        bundle, checks = open_bundle(path), list[Check]()
+    except InputError as error:
+        bundle, checks = _changed_bundle(path, error)
+    files = {}
+    for name in bundle.names:
+        try:
+            files[name] = bundle.read(name)
+        except InputError as error:
+            checks.append(Check(subject=name, outcome="changed", note=error.message))
+    journal = files.pop(JOURNAL, None)
     return Exhibit(
         name=str(path),
-        files=bundle.files(),
-        seal=bundle.read(SEAL),
-        journal=lambda: io.BytesIO(bundle.read(JOURNAL)),
+        seal=files.pop(SEAL, b""),
+        files=files,
+        journal=None if journal is None else lambda: io.BytesIO(journal),
         complete=True,
+        checks=tuple(checks),
     )
+
+
+def _changed_bundle(path: Path, error: InputError) -> tuple[Bundle, list[Check]]:
+    """Return a bundle whose bytes were changed, to say where; one that cannot be opened at all is refused."""
+    if error.slug != "bundle-bad":
+        raise error
+    try:
+        bundle = open_bundle(path, as_it_is=True)
+    except InputError:
+        raise error from None
+    return bundle, [Check(subject="bundle", outcome="changed", note=error.message)]
 
 
 def _folder(path: Path) -> Exhibit:
@@ -147,7 +171,7 @@ def check_exhibit(exhibit: Exhibit, *, known_fingerprint: str = "") -> Report:
     Raises:
         InputError: what is called a journal is none.
     """
-    report = Report()
+    report = Report(checks=list(exhibit.checks))
     if exhibit.seal:
         report.sealed, checks = verify_seal(exhibit.seal, known_fingerprint=known_fingerprint)
         report.checks += checks
@@ -267,7 +291,7 @@ def _check_alone(exhibit: Exhibit, report: Report) -> None:
     if seal is not None:
         report.checks += _named(exhibit.files, seal)
     page = exhibit.files.get(CERTIFICATE)
-    result = exhibit.files[RESULT] if page is None else take_result(page)
+    result = exhibit.files.get(RESULT, b"") if page is None else take_result(page)
     if seal is not None and page is not None:
         report.checks += _inner_result(result, seal, report)
     elif seal is None and page is None:

@@ -118,19 +118,21 @@ def make_bundle(files: Mapping[str, bytes]) -> bytes:
     return body + _MARK + hashlib.sha256(body).hexdigest().encode("ascii")
 
 
-def open_bundle(source: Path | bytes, *, name: str = "") -> Bundle:
+def open_bundle(source: Path | bytes, *, name: str = "", as_it_is: bool = False) -> Bundle:
     """Return the bundle in a file or in bytes.
 
     Args:
         source: The file, or its bytes.
         name: What messages call it; the path if empty.
+        as_it_is: Open a changed one too, within the same limits, to look at what was changed.
 
     Raises:
         InputError: it cannot be read, is no bundle, was changed, or exceeds a limit.
     """
     name = name or (str(source) if isinstance(source, Path) else "bundle")
     data = source if isinstance(source, bytes) else _read(source, name)
-    _check_digest(data, name)
+    if not as_it_is:
+        _check_digest(data, name)
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
         members = archive.infolist()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -147,7 +146,11 @@ def _with_lines(problem: Problem, seal: Seal) -> Problem:
         return problem
     index = int(problem.place[len("marks[") : -1])
     place = f"lines {index * seal.every + 1} to {(index + 1) * seal.every}, hash"
-    return dataclasses.replace(problem, place=place)
+    return _moved(problem, place)
+
+
+def _moved(problem: Problem, place: str) -> Problem:
+    return Problem(place=place, found=problem.found, expected=problem.expected)
 
 
 def _explain_damage(damage: Damage, raw: bytes, after: bytes, seal: Seal) -> Check:
@@ -164,7 +167,7 @@ def _explain_damage(damage: Damage, raw: bytes, after: bytes, seal: Seal) -> Che
     problems = json_differences(line, original)
     if len(problems) == 1 and problems[0].place != "document":
         place = f"line {damage.number}, {problems[0].place}"
-        return _changed("journal", dataclasses.replace(problems[0], place=place))
+        return _changed("journal", _moved(problems[0], place))
     return Check(
         subject="journal",
         outcome="changed",
