@@ -63,10 +63,11 @@ class _Session:
         seed: Seed of the factors.
         count: 64-bit words of a factor.
         products: Products of one step.
+        first: Number of the first step.
     """
 
-    def __init__(self, *, seed: int, count: int, products: int) -> None:
-        self._seed, self._count, self._products, self._step = seed, count, products, 0
+    def __init__(self, *, seed: int, count: int, products: int, first: int) -> None:
+        self._seed, self._count, self._products, self._step = seed, count, products, first
 
     @property
     def notes(self) -> dict[str, Scalar]:
@@ -129,7 +130,8 @@ class _BigInteger:
         count = int(params.get("bits", 32768)) // 64
         usual = _PRODUCTS_PER_S * context.step_budget_s * (512 / count) ** 1.6
         products = int(params.get("products", 0)) or max(1, int(usual))
-        return _Session(seed=derive(context.seed, 5), count=count, products=products)
+        seed = derive(context.seed, 5)
+        return _Session(seed=seed, count=count, products=products, first=context.first_step)
 
 
 PLUGIN = _BigInteger()

@@ -54,10 +54,11 @@ class _Session:
         count: Bytes of a text.
         units: Texts of one step.
         seed: Seed of the texts.
+        first: Number of the first step.
     """
 
-    def __init__(self, *, count: int, units: int, seed: int) -> None:
-        self._step, self._units, width = 0, units, count // 8
+    def __init__(self, *, count: int, units: int, seed: int, first: int) -> None:
+        self._step, self._units, width = first, units, count // 8
         self._pending: list[Fault] = []
         if zlib.crc32(KNOWN_CRC[0]) != KNOWN_CRC[1]:
             found = f"0x{zlib.crc32(KNOWN_CRC[0]):08x}"
@@ -157,7 +158,7 @@ class _Compression:
         """Make the texts and compress each once."""
         count = int(params.get("kib", 256)) << 10
         units = max(1, int(context.step_budget_s / (_UNIT_S * count / 262144)))
-        return _Session(count=count, units=units, seed=derive(context.seed, 6))
+        return _Session(count=count, units=units, seed=derive(context.seed, 6), first=context.first_step)
 
 
 PLUGIN = _Compression()

@@ -69,10 +69,11 @@ class _Session:
     Args:
         seed: Seed of the chains.
         links: Links of one step.
+        first: Number of the first step.
     """
 
-    def __init__(self, *, seed: int, links: int) -> None:
-        self._seed, self._links, self._step = seed, links, 0
+    def __init__(self, *, seed: int, links: int, first: int) -> None:
+        self._seed, self._links, self._step = seed, links, first
         self._pairs: list[tuple[bytes, bytes]] = []
         ends = np.frombuffer(bytes.fromhex("".join(ENDS)), dtype=np.uint64)
         self._ends = SealedCopy("stored answers", ends)
@@ -215,7 +216,7 @@ class _Digest:
     def open(self, context: LoadContext, params: dict[str, Scalar]) -> _Session:
         """Check the published answers (a wrong one is reported by the first step) and get ready."""
         links = int(params.get("links", 0)) or max(20, int(_LINKS_PER_S * context.step_budget_s))
-        return _Session(seed=derive(context.seed, 1), links=links)
+        return _Session(seed=derive(context.seed, 1), links=links, first=context.first_step)
 
 
 PLUGIN = _Digest()

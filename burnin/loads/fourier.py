@@ -72,10 +72,11 @@ class _Session:
         points: Points of a signal, a power of two.
         units: Rounds of one step.
         seed: Seed of the signals.
+        first: Number of the first step.
     """
 
-    def __init__(self, *, points: int, units: int, seed: int) -> None:
-        self._points, self._units, self._step = points, units, 0
+    def __init__(self, *, points: int, units: int, seed: int, first: int) -> None:
+        self._points, self._units, self._step = points, units, first
         self._pending: list[Fault] = []
         width = 2 * points
         self._signals = SealedRows(
@@ -206,7 +207,7 @@ class _Fourier:
                 hint="Set a smaller log2_n.",
             )
         units = max(1, int(context.step_budget_s / (_UNIT_S * points / 32768)))
-        return _Session(points=points, units=units, seed=derive(context.seed, 4))
+        return _Session(points=points, units=units, seed=derive(context.seed, 4), first=context.first_step)
 
 
 PLUGIN = _Fourier()

@@ -116,10 +116,11 @@ class _Session:
     Args:
         n: Unknowns.
         seed: Seed of the systems.
+        first: Number of the first step.
     """
 
-    def __init__(self, *, n: int, seed: int) -> None:
-        self._n, self._step = n, 0
+    def __init__(self, *, n: int, seed: int, first: int) -> None:
+        self._n, self._step = n, first
         self._systems = [_System(n, derive(seed, index)) for index in range(_SYSTEMS)]
         self._pending = [
             self._fault({"at": "first solution", "ratio": system.first_ratio, "limit": _THRESHOLD})
@@ -203,7 +204,7 @@ class _LinearSolve:
                 slug="load_memory",
                 hint="Set a smaller n.",
             )
-        return _Session(n=n, seed=derive(context.seed, 3))
+        return _Session(n=n, seed=derive(context.seed, 3), first=context.first_step)
 
 
 PLUGIN = _LinearSolve()

@@ -60,10 +60,11 @@ class _Session:
         rows: Rows done in one step.
         kinds: Kinds of product, done in turn.
         seed: Seed of the operands.
+        first: Number of the first step.
     """
 
-    def __init__(self, *, n: int, rows: int, kinds: tuple[str, ...], seed: int) -> None:
-        self._n, self._rows, self._step = n, rows, 0
+    def __init__(self, *, n: int, rows: int, kinds: tuple[str, ...], seed: int, first: int) -> None:
+        self._n, self._rows, self._step = n, rows, first
         self._result = np.zeros((n, n))
         self._products = [
             CheckedProduct(kind, DOUBLE, result=self._result, rows=rows, seed=derive(seed, index))
@@ -160,7 +161,7 @@ class _Matrix:
                 slug="load_memory",
                 hint="Set a smaller n, or values to 'integer' or 'full' alone.",
             )
-        return _Session(n=n, rows=rows, kinds=kinds, seed=context.seed)
+        return _Session(n=n, rows=rows, kinds=kinds, seed=context.seed, first=context.first_step)
 
 
 PLUGIN = _Matrix()

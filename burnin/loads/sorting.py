@@ -46,10 +46,11 @@ class _Session:
         count: Numbers of a row, a power of two.
         units: Rows sorted in one step.
         seed: Seed of the numbers.
+        first: Number of the first step.
     """
 
-    def __init__(self, *, count: int, units: int, seed: int) -> None:
-        self._step, self._units = 0, units
+    def __init__(self, *, count: int, units: int, seed: int, first: int) -> None:
+        self._step, self._units = first, units
         self._rows = SealedRows(
             "numbers", np.empty((_ROWS, count), dtype=np.uint64), lambda row: words(seed, row * count, count)
         )
@@ -168,7 +169,7 @@ class _Sorting:
                 hint="Set a smaller log2_n.",
             )
         units = max(1, int(context.step_budget_s / (_UNIT_S * count / 131072)))
-        return _Session(count=count, units=units, seed=derive(context.seed, 7))
+        return _Session(count=count, units=units, seed=derive(context.seed, 7), first=context.first_step)
 
 
 PLUGIN = _Sorting()

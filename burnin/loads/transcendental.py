@@ -150,10 +150,11 @@ class _Session:
         count: Arguments, a power of two.
         units: Rounds of one step.
         seed: Seed of the arguments.
+        first: Number of the first step.
     """
 
-    def __init__(self, *, count: int, units: int, seed: int) -> None:
-        self._step, self._units = 0, units
+    def __init__(self, *, count: int, units: int, seed: int, first: int) -> None:
+        self._step, self._units = first, units
         self._arguments = SealedRows(
             "arguments", np.empty((len(IDENTITIES), count)), lambda row: _arguments(seed, row, count)
         )
@@ -266,7 +267,7 @@ class _Transcendental:
         """Make the arguments and compute every function once."""
         count = 1 << int(params.get("log2_n", 13))
         units = max(1, int(context.step_budget_s / (_UNIT_S * count / 8192)))
-        return _Session(count=count, units=units, seed=derive(context.seed, 8))
+        return _Session(count=count, units=units, seed=derive(context.seed, 8), first=context.first_step)
 
 
 PLUGIN = _Transcendental()

@@ -115,6 +115,8 @@ class LoadContext:
         dram_limit_gb_s: Read rate in GB/s above which memory cannot have been read, for the whole machine.
         step_budget_s: Longest step wanted; shorter in pulsed shapes.
         scratch: Folder for scratch files (storage loads only), None for none.
+        first_step: Number of the first step. A load whose digests are compared does from here on what it would have
+            done after so many steps, so that one step can be repeated without those before it.
     """
 
     seed: int
@@ -125,6 +127,7 @@ class LoadContext:
     dram_limit_gb_s: float = 200.0
     step_budget_s: float = 0.1
     scratch: Path | None = None
+    first_step: int = 0
 
 
 @runtime_checkable

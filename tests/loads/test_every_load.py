@@ -66,6 +66,18 @@ def test_equal_seeds_give_equal_digests(name, open_small):
         assert digests[0] != digests[2]
 
 
+@pytest.mark.parametrize("name", LOADS)
+def test_a_step_can_be_repeated_without_those_before_it(name, open_small):
+    if not import_module(f"burnin.loads.{name}").PLUGIN.spec.compare_digests:
+        return
+    whole, later = open_small(name), open_small(name, first_step=5)
+    for _ in range(5):
+        whole.step()
+    for _ in range(17):
+        one, two = whole.step(), later.step()
+        assert (one.digest, one.faults) == (two.digest, two.faults)
+
+
 @pytest.mark.parametrize("name", [name for name in LOADS if name not in ("big_integer", "march")])
 def test_finds_flips_in_all_its_memory(name, open_small):
     """200 single-bit flips between steps; the two loads left out keep nothing, or mostly dead data, between steps."""
