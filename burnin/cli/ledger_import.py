@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache, partial
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Final
 
@@ -20,6 +23,7 @@ from burnin.ledger.ingest import entry_of
 from burnin.ledger.rows import Entry
 from burnin.ledger.store import Ledger
 from burnin.plugin.contracts import Criterion
+from burnin.records.codec import from_json, to_json
 from burnin.records.findings import Finding, Verdict
 from burnin.records.view import RunView
 
@@ -33,6 +37,8 @@ WORDS: Final = {
     "trouble": "REFUSED",
 }
 _REFUSED: Final = ("other", "trouble")
+_MOST_WORKERS: Final = 8
+_WORTH_WORKERS: Final = 24
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,9 +53,10 @@ class Imported:
 
 def import_runs(options: argparse.Namespace) -> int:
     """Record runs; return 0, or 2 when one was refused (all others are recorded)."""
+    paths = list(_all_runs(options.paths))
     ledger = open_ledger(options.url)
     try:
-        done = [_import(ledger, path) for path in _all_runs(options.paths)]
+        done = [_recorded(ledger, path, read) for path, read in zip(paths, _readings(paths), strict=True)]
     finally:
         ledger.close()
     counts = Counter(each.done for each in done)
@@ -103,33 +110,58 @@ def _all_runs(paths: Sequence[str]) -> Iterator[Path]:
                 yield run.resolve()
 
 
-def _import(ledger: Ledger, path: Path) -> Imported:
+def _readings(paths: Sequence[Path]) -> Iterator[Entry | Imported]:
+    """Yield what each run comes to, in order; many runs are read and judged by several processes."""
+    workers = min(os.cpu_count() or 1, _MOST_WORKERS)
+    if workers < 2 or len(paths) < _WORTH_WORKERS:
+        yield from map(read_and_judge, paths)
+        return
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        for data in pool.map(_judged_bytes, map(str, paths), chunksize=4):
+            yield _unpacked(data)
+
+
+def _unpacked(data: bytes) -> Entry | Imported:
+    """Return what :func:`_judged_bytes` packed: its first byte says which of the two it is."""
+    if data[:1] == b"E":
+        return from_json(data[1:], Entry)
+    return Imported(**from_json(data[1:], dict[str, str]))
+
+
+def _judged_bytes(path: str) -> bytes:
+    """Return what a run comes to, as it travels between processes."""
+    read = read_and_judge(Path(path))
+    return b"E" + to_json(read) if isinstance(read, Entry) else b"I" + to_json(vars(read))
+
+
+def read_and_judge(path: Path) -> Entry | Imported:
+    """Return what the ledger keeps of a run, or why it keeps nothing."""
     try:
         view = read_named(path)
         if view.closed is None:
             return Imported(place=str(path), run_id=view.opened.run_id, done="unfinished")
-        entry = entry_from(view, path)
-        done = ledger.add(entry, partial(hash_at, path))
+        return entry_from(view, path)
     except BurninError as error:
-        if error.slug.startswith("ledger"):
-            raise
         return Imported(place=str(path), done="trouble", detail=error.message)
-    return Imported(place=str(path), run_id=entry.run.run_id, done=done)
+
+
+def _recorded(ledger: Ledger, path: Path, read: Entry | Imported) -> Imported:
+    if isinstance(read, Imported):
+        return read
+    done = ledger.add(read, partial(hash_at, path))
+    return Imported(place=str(path), run_id=read.run.run_id, done=done)
 
 
 def _entries(paths: Sequence[str]) -> tuple[list[Entry], list[str]]:
     entries: dict[str, Entry] = {}
     trouble = []
-    for path in _all_runs(paths):
-        try:
-            view = read_named(path)
-            if view.closed is not None:
-                entry = entry_from(view, path)
-                longest = entries.setdefault(entry.run.run_id, entry)
-                if entry.run.journal_lines > longest.run.journal_lines:
-                    entries[entry.run.run_id] = entry
-        except BurninError as error:
-            trouble.append(error.message)
+    for read in _readings(list(_all_runs(paths))):
+        if isinstance(read, Entry):
+            longest = entries.setdefault(read.run.run_id, read)
+            if read.run.journal_lines > longest.run.journal_lines:
+                entries[read.run.run_id] = read
+        elif read.done == "trouble":
+            trouble.append(read.detail)
     return sorted(entries.values(), key=lambda entry: (entry.run.began_ns, entry.run.run_id)), trouble
 
 

@@ -111,10 +111,8 @@ def _run(database: Database, name: str) -> RunRow:
 def _asked(database: Database, options: argparse.Namespace, like: RunRow | None) -> _Asked:
     known = [
         one
-        for one in figure_names(database)
-        if options.figure in {one[1], one[2]}
-        and (options.stage in {None, one[0]})
-        and (options.unit in {None, one[3]})
+        for one in figure_names(database, options.figure)
+        if (options.stage in {None, one[0]}) and (options.unit in {None, one[3]})
     ]
     if len(known) != 1:
         found = (

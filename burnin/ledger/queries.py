@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import msgspec
 
@@ -11,6 +12,8 @@ from burnin.ledger.database import Database, Row, Value
 from burnin.ledger.rows import Entry, RunRow
 from burnin.ledger.store import CHILDREN, COLUMNS
 from burnin.ledger.words import words_of
+
+_FLAGS: Final = ("first_look", "rehearsal", "erased")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,11 +127,22 @@ def run_ids_beginning(database: Database, start: str) -> tuple[str, ...]:
     return tuple(str(run_id) for (run_id,) in rows)
 
 
-def figure_names(database: Database) -> tuple[tuple[str, str, str, str, int], ...]:
-    """Return stage, name, label and unit of every figure on record, with the number of runs that have it."""
-    rows = database.rows(
-        "SELECT stage, name, MAX(label), unit, COUNT(*) FROM figures GROUP BY stage, name, unit ORDER BY stage, name, unit"
-    )
+def figure_names(database: Database, called: str = "") -> tuple[tuple[str, str, str, str, int], ...]:
+    """Return stage, name, label and unit of every figure on record, with the number of runs that have it.
+
+    Args:
+        database: The ledger.
+        called: Only figures of this name, or of this label where none has such a name; empty for all.
+    """
+    for column in ("name", "label"):
+        where, values = (f"WHERE {column} = ? ", (called,)) if called else ("", ())
+        rows = database.rows(
+            f"SELECT stage, name, MAX(label), unit, COUNT(*) FROM figures {where}"  # noqa: S608 - names are ours
+            "GROUP BY stage, name, unit ORDER BY stage, name, unit",
+            values,
+        )
+        if rows or not called:
+            break
     return tuple((str(a), str(b), str(c), str(d), int(n or 0)) for a, b, c, d, n in rows)
 
 
@@ -233,7 +247,10 @@ def _names(table: str) -> str:
 
 
 def _run(row: Row) -> RunRow:
-    return msgspec.convert(_plain(COLUMNS["runs"], row), RunRow, strict=False)
+    """Return a row as a record; the database's column types vouch for its values, all but those that are yes or no."""
+    fields = _plain(COLUMNS["runs"], row)
+    flags = {name: bool(fields[name]) for name in _FLAGS}
+    return RunRow(**{**fields, **flags})  # type: ignore[arg-type] # typed by the schema
 
 
 def _plain(names: Sequence[str], row: Row) -> dict[str, Value]:

@@ -127,6 +127,26 @@ class TestImport:
         assert "found no database this program knows" in _error(capsys, "import", bench, "--url", "mongo://x")
 
 
+@pytest.mark.processes
+def test_many_runs_are_judged_by_several_processes_with_the_same_result(capsys, bench, tmp_path, monkeypatch):
+    _said(capsys, "import", bench)
+    before = _said(capsys, "export")
+    (tmp_path / "bad").mkdir()
+    (tmp_path / "bad" / "journal.jsonl").write_text("no journal\n")
+    monkeypatch.setattr(ledger_import, "_WORTH_WORKERS", 2)
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    url = ["--url", str(tmp_path / "second")]
+    done = _json(capsys, "import", bench, tmp_path / "bad", *url, code=2)
+    assert done["counts"] == {"new": 12, "trouble": 1}
+    assert _said(capsys, "export", *url) == before
+
+
+def test_what_travels_between_processes_arrives_as_it_was(bench, tmp_path):
+    for path in (bench / "run-03", tmp_path / "nowhere"):
+        read = ledger_import.read_and_judge(path)
+        assert ledger_import._unpacked(ledger_import._judged_bytes(str(path))) == read
+
+
 class TestList:
     @pytest.fixture(autouse=True)
     def _filled(self, bench, capsys):
