@@ -7,6 +7,8 @@ from pathlib import Path
 
 from burnin.cli.earlier import earlier_runs
 from burnin.cli.equipment import everything, known_plugins, real_equipment
+from burnin.cli.instruments import desk_of, leak_hold_of, readings_of
+from burnin.cli.metrics import Both, MetricsFile
 from burnin.cli.outcome import JOURNAL, Outcome, judge, write_outcome
 from burnin.cli.paperwork import answer_cautions, answers_of, checklist_of, order_of, workshop_of
 from burnin.cli.recover import tell_unfinished
@@ -26,7 +28,7 @@ def accept(options: argparse.Namespace) -> int:
     with quiet_output(to_error=options.json):
         key = key_of(options)  # before the run: a key that cannot be used is told now, not in the morning
         request, equipment = _prepare(options)
-        conducted = run_watched(request, equipment)
+        conducted = run_watched(request, equipment, metrics=Path(options.metrics) if options.metrics else None)
         outcome = conclude(conducted, key)
     return tell_outcome(options, conducted, outcome)
 
@@ -44,10 +46,13 @@ def _prepare(options: argparse.Namespace) -> tuple[Request, Equipment]:
         checklist=checklist,
         order=order,
         workshop=workshop,
-        answers=answers_of(options, checklist),
+        answers=answers_of(options, checklist, order),
+        readings=readings_of(options, plan),
+        leak_hold=leak_hold_of(options, plan, order),
         cautions=answer_cautions(options, workshop),
         note=options.note,
         earlier=earlier_runs(Path(options.out), order),
+        asides=desk_of(plan),  # last: from here on the terminal belongs to the readings
     )
     if options.plan is None:
         say(f"No plan named: running '{plan.name}' ({plan.title}). Others: burnin catalog")
@@ -56,18 +61,30 @@ def _prepare(options: argparse.Namespace) -> tuple[Request, Equipment]:
     return request, real_equipment(RealHost(), found, plan.plugins)
 
 
-def run_watched(request: Request, equipment: Equipment, *, every_s: float = 10.0) -> Conducted:
-    """Conduct a run and show it; without a terminal, with a line every ``every_s`` of the run's time."""
+def run_watched(
+    request: Request, equipment: Equipment, *, every_s: float = 10.0, metrics: Path | None = None
+) -> Conducted:
+    """Conduct a run and show it; without a terminal, with a line every ``every_s`` of the run's time.
+
+    Args:
+        request: What is asked for.
+        equipment: What it is done with.
+        every_s: Time of the run between two lines.
+        metrics: File that holds the present values for collectors; None for none.
+    """
     if is_terminal():
         from burnin.cli.live import LiveView
 
         view: LineView | LiveView = LiveView()
     else:
         view = LineView(every_s)
+    file = MetricsFile(metrics) if metrics else None
     try:
-        return conduct(request, equipment, view)
+        return conduct(request, equipment, Both(view, file) if file else view)
     finally:
         view.close()
+        if file:
+            file.close()
 
 
 def conclude(conducted: Conducted, key: SigningKey | None = None) -> Outcome:

@@ -36,7 +36,8 @@ _NO_PLAN = Plan(format=1, name="inspect", title="Inspection, no load", first_loo
 def inspect(options: argparse.Namespace) -> int:
     """Show inventory and checklist; return 1 when a line fails, 3 when one could not be judged, else 0."""
     checklist = checklist_of(options)
-    order, workshop, answers = order_of(options), workshop_of(options), answers_of(options, checklist)
+    order, workshop = order_of(options), workshop_of(options)
+    answers = answers_of(options, checklist, order)
     host = open_host(options.tree or "/")
     found = everything()
     probes: dict[str, Probe] = usable_of(found, "probes")  # type: ignore[assignment] # checked at the door by discovery

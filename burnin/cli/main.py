@@ -79,7 +79,7 @@ def build_parser(*, whole: bool = True) -> argparse.ArgumentParser:
     parser = _Parser(prog="burnin", description=DESCRIPTION, epilog=EXIT_CODES, allow_abbrev=False)
     parser.add_argument("--version", action="store_true", help="print the version and leave")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
-    for add in (_accept, _inspect, _evidence, _frames, _catalog, _rehearse, _workshop):
+    for add in (_accept, _inspect, _evidence, _frames, _catalog, _sockets, _rehearse, _workshop):
         add(commands)
     for command in commands.choices.values() if whole else ():
         command._catch_up()  # noqa: SLF001 - our own class
@@ -126,6 +126,10 @@ def _accept(commands: _Commands) -> None:
     )
     parser.add_argument("--note", metavar="TEXT", default="", help="a note to keep with the run")
     parser.add_argument("--seed", metavar="N", type=_whole, help="seed of all loads, to repeat a run")
+    parser.add_argument(
+        "--metrics", metavar="FILE", help="keep the present values in this OpenMetrics text file, for collectors"
+    )
+    parser.afterwards(_bench_options)
     _signing(parser)
 
 
@@ -139,6 +143,24 @@ def _whole(text: str) -> int:
     if not text.isascii() or not text.isdigit() or int(text) >= 1 << 63:
         raise argparse.ArgumentTypeError(f"found '{text}'; expected a whole number of 0 or more, below 2^63")
     return int(text)
+
+
+def _bench_options(parser: _Parser) -> None:
+    from burnin.cli import bench_options
+
+    bench_options.bench_options(parser)
+
+
+def _sockets(commands: _Commands) -> None:
+    _command(commands, "sockets", "one known stick round every USB socket: verified read, speed, label").afterwards(
+        _sockets_options
+    )
+
+
+def _sockets_options(parser: _Parser) -> None:
+    from burnin.cli import bench_options
+
+    bench_options.sockets_options(parser)
 
 
 def _inspect(commands: _Commands) -> None:
@@ -273,6 +295,8 @@ def _dispatch(options: argparse.Namespace) -> int:
             from burnin.cli.frames import frames as command
         case "catalog":
             from burnin.cli.catalog import catalog as command
+        case "sockets":
+            from burnin.cli.sockets import sockets as command
         case "compare":
             from burnin.cli.compare import compare as command
         case "ledger":

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from burnin.cli.screen import say
+from burnin.criteria.order_match import READABLE
 from burnin.errors import InputError
 from burnin.plan.loader import DEFAULT_CHECKLIST, load_checklist, load_order, load_workshop
 from burnin.records.codec import from_json, to_json
@@ -53,13 +54,17 @@ def workshop_of(options: argparse.Namespace) -> Workshop:
     return load_workshop(own) if own.exists() else Workshop()
 
 
-def answers_of(options: argparse.Namespace, checklist: Checklist | None) -> tuple[Answer, ...]:
-    """Return the operator's answers.
+def answers_of(
+    options: argparse.Namespace, checklist: Checklist | None, order: Order | None = None
+) -> tuple[Answer, ...]:
+    """Return the operator's answers to lines of the checklist and to parts ordered that software cannot read.
 
     Raises:
-        InputError: an answer names no line of the checklist, or is neither yes nor no.
+        InputError: an answer names no line of the checklist and no such part, or is neither yes nor no.
     """
     known = [line.id for line in checklist.lines] if checklist else []
+    parts = [part.part for part in order.parts] if order else []
+    known += [part for part in dict.fromkeys(parts) if part not in READABLE and part not in known]
     return tuple(_answer(text, known) for text in options.answer)
 
 
@@ -69,7 +74,7 @@ def _answer(text: str, known: list[str]) -> Answer:
     if line not in known:
         expected = ", ".join(known) or "no answer: there is no checklist"
         raise InputError(
-            f"--answer {text}: found no checklist line '{line}'; expected one of {expected}",
+            f"--answer {text}: found no checklist line '{line}' and no such part of the order; expected one of {expected}",
             slug="answer-line",
         )
     if word == "yes":

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from typing import Final
 
+from burnin.calc.liquid_cooling import liquid_cooled
 from burnin.plugin.contracts import CriterionSpec, Param
 from burnin.records.events import LeakHold
 from burnin.records.findings import Finding
@@ -13,8 +13,6 @@ from burnin.records.view import RunView
 
 _NAME: Final = "leak_hold"
 _LEAST_MIN: Final = 30.0
-_LIQUID: Final = re.compile(r"liquid|water|coolant|radiator|\bloop\b|reservoir", re.IGNORECASE)
-_LIQUID_PARTS: Final = frozenset({"cooler", "radiator", "pump", "reservoir", "loop"})
 
 
 class LeakHoldRule:
@@ -38,7 +36,7 @@ class LeakHoldRule:
         if holds:
             entry, hold = holds[-1]
             return (_held(hold, entry.seq, least_min),)
-        liquid = liquid_cooled(view)
+        liquid = liquid_cooled(view.opened.plan, view.opened.order)
         return (
             Finding(
                 criterion=_NAME,
@@ -47,16 +45,6 @@ class LeakHoldRule:
                 required=liquid,
             ),
         )
-
-
-def liquid_cooled(view: RunView) -> bool:
-    """Return whether plan or order say that the machine is liquid-cooled."""
-    order = view.opened.order
-    parts = order.parts if order else ()
-    return view.opened.plan.liquid_cooled or any(
-        part.part in _LIQUID_PARTS and (part.part != "cooler" or _LIQUID.search(f"{part.text} {part.match}"))
-        for part in parts
-    )
 
 
 def _held(hold: LeakHold, seq: int, least_min: float) -> Finding:

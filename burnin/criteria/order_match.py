@@ -18,7 +18,8 @@ _GIB: Final = 1 << 30
 _GB: Final = 10**9
 _SIZE_SLACK: Final = 0.05
 """Drives are sold in decimal gigabytes, rounded: 1000 GB is sold as 1 TB and holds 1.0002e12 bytes."""
-_READABLE: Final = frozenset({"cpu", "memory", "graphics", "board", "storage", "network"})
+READABLE: Final = frozenset({"cpu", "memory", "graphics", "board", "storage", "network"})
+"""Kinds of part whose names software can read."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,7 +57,7 @@ class OrderMatch:
             return (Finding(criterion=_NAME, slug="no_parts", outcome="not_applicable", required=False),)
         return tuple(
             _unreadable(part, view)
-            if part.part not in _READABLE
+            if part.part not in READABLE
             else _readable(part, view.inventory, tuple(evidence))
             for part in order.parts
         )

@@ -198,9 +198,12 @@ class OperatorAside:
 
     Args:
         plan: The plan, whose stages tell at which moment a reading was taken.
+        ask: Told a moment (``idle``, ``hot``, ``cool_down``) once, in the middle of the first stage of its kind.
     """
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, ask: Callable[[str], None] = lambda moment: None) -> None:  # noqa: ARG005
+        self._ask = ask
+        self._asked: set[str] = set()
         self._kinds = tuple(stage.kind for stage in plan.stages)
         self._given: deque[InstrumentReading] = deque(maxlen=_MOST_READINGS)
 
@@ -212,6 +215,10 @@ class OperatorAside:
         """Return the readings handed in, each with its moment."""
         taken = [self._given.popleft() for _ in range(len(self._given))]
         word = self._word(moment)
+        half_ns = (moment.start_ns + moment.end_ns) // 2
+        if word not in self._asked and moment.start_ns and moment.now_ns >= half_ns:
+            self._asked.add(word)
+            self._ask(word)
         return [msgspec.structs.replace(reading, moment=word) for reading in taken]
 
     def end(self) -> Sequence[AnyEvent]:

@@ -33,6 +33,7 @@ COMMANDS = (
     "inspect",
     "recover",
     "seal-key",
+    "sockets",
     "verify",
     "watch",
 )
