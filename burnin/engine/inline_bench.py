@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from burnin.engine.messages import Checkpoint, Swept
+from burnin.engine.messages import Swept
 from burnin.engine.news import (
     Job,
     JobGone,
@@ -21,7 +21,7 @@ from burnin.engine.news import (
 )
 from burnin.engine.schedule import Pace
 from burnin.engine.sweep import DirectReader, Sweeper
-from burnin.engine.worker import fold
+from burnin.engine.tally import Tally
 from burnin.errors import BurninError
 from burnin.host.protocol import Host
 from burnin.plugin.contracts import Load, LoadContext, LoadSession, Source, StepResult
@@ -37,12 +37,10 @@ class _Desk:
     job: Job
     session: LoadSession
     unit: str
+    tally: Tally
     pace: Pace | None = None
     due_ns: int = 0
     finishing: bool = False
-    steps: int = 0
-    amount: float = 0.0
-    digest: int = 0
 
 
 @dataclass(kw_only=True)
@@ -124,13 +122,15 @@ class InlineBench:
                 instances=job.instances,
                 memory_bytes=min(job.memory_bytes, self._script.memory_bytes),
                 step_budget_s=1e-6,  # the smallest step there is: equal steps give an even rate of work
+                first_step=job.first_step,
             )
             try:
                 session = load.open(context, {**job.params, **self._script.params.get(job.load, {})})
             except BurninError as error:
                 self._news.append(self._gone(job.load_id, detail=error.message, started=False))
                 continue
-            self._desks[job.load_id] = _Desk(job=job, session=session, unit=load.spec.unit)
+            tally = Tally(steps=job.first_step)
+            self._desks[job.load_id] = _Desk(job=job, session=session, unit=load.spec.unit, tally=tally)
             self._news.append(
                 JobReady(load_id=job.load_id, pid=0, unit=load.spec.unit, notes=dict(session.notes))
             )
@@ -214,17 +214,15 @@ class InlineBench:
             return
         for _ in range(self._script.steps.get(desk.job.load, 1)):
             result = desk.session.step()
-            desk.steps += 1
-            desk.amount += result.amount
-            desk.digest = fold(desk.digest, result.digest)
+            desk.tally.add(result)
             self._wrong(desk, result)
         self._news.append(
             JobProgress(
                 load_id=desk.job.load_id,
-                steps=desk.steps,
-                amount=desk.amount,
-                digest=desk.digest,
-                checkpoints=(Checkpoint(step=desk.steps, digest=desk.digest),),
+                steps=desk.tally.steps,
+                amount=desk.tally.amount,
+                digest=desk.tally.digest,
+                checkpoints=desk.tally.take_points(),
             )
         )
 

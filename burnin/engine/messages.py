@@ -42,6 +42,7 @@ class SetUp(Message, tag="set_up", frozen=True, kw_only=True):
     scratch: str
     supervisor_pid: int
     plugins: tuple[str, ...] = ()
+    first_step: int = 0
 
 
 class Go(Message, tag="go", frozen=True, kw_only=True):
@@ -74,7 +75,7 @@ class Ready(Message, tag="ready", frozen=True, kw_only=True):
 
 
 class Checkpoint(LooseRecord, array_like=True, frozen=True, kw_only=True):
-    """Fold of all results up to and with one step; equal on every core for equal seeds."""
+    """Fold of the results of a window of steps up to and with one step; equal on every core for equal seeds."""
 
     step: int
     digest: int

@@ -32,6 +32,7 @@ class Job:
         compare_digests: Whether checkpoints are comparable between instances.
         place: Number of its core among the cores of the stage.
         places: Cores of the stage.
+        first_step: Number of its first step; above 0 when a part of the work is repeated.
     """
 
     load_id: str
@@ -48,6 +49,7 @@ class Job:
     compare_digests: bool = False
     place: int = 0
     places: int = 1
+    first_step: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)

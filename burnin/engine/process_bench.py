@@ -176,6 +176,7 @@ class ProcessBench:
             scratch=self._scratch,
             supervisor_pid=os.getpid(),
             plugins=self._plugins,
+            first_step=job.first_step,
         )
 
     def go(self, paces: dict[str, Pace]) -> None:

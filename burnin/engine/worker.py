@@ -12,7 +12,6 @@ from typing import Final
 
 from burnin.engine.child import LEASE_S, LOST_SUPERVISOR, guard_against_orphanhood, last_lines, orphaned
 from burnin.engine.messages import (
-    Checkpoint,
     Finish,
     Go,
     Leaving,
@@ -27,19 +26,13 @@ from burnin.engine.messages import (
     first_message,
 )
 from burnin.engine.schedule import Pace
+from burnin.engine.tally import Tally
 from burnin.errors import BurninError
 from burnin.plugin.contracts import LoadContext, LoadSession, StepResult
 from burnin.plugin.discovery import fetch
 
 _REPORT_NS: Final = 200_000_000
-_MASK: Final = (1 << 64) - 1
-_CHECKPOINT_EVERY: Final = 16
 _NICE: Final = 10
-
-
-def fold(digest: int, result: int) -> int:
-    """Return the 64-bit fold of a step's digest into the digest so far; the order of steps matters."""
-    return ((((digest << 7) | (digest >> 57)) & _MASK) ^ result) & _MASK
 
 
 class Worker:
@@ -49,18 +42,18 @@ class Worker:
         link: Pipe to the supervisor.
         session: The opened load.
         supervisor_pid: Whose child this is.
+        first_step: Number of the session's first step.
     """
 
-    def __init__(self, link: Link[ToWorker], session: LoadSession, supervisor_pid: int) -> None:
+    def __init__(
+        self, link: Link[ToWorker], session: LoadSession, supervisor_pid: int, *, first_step: int = 0
+    ) -> None:
         self._link = link
         self._session = session
         self._supervisor_pid = supervisor_pid
         self._phase = "idle"
         self._pace = Pace()
-        self._steps = 0
-        self._amount = 0.0
-        self._digest = 0
-        self._checkpoints: list[Checkpoint] = []
+        self._tally = Tally(steps=first_step)
         self._reported_ns = 0
         self._heard_ns = time.monotonic_ns()
         self.last_ns = time.monotonic_ns()
@@ -113,12 +106,8 @@ class Worker:
 
     def _account(self, result: StepResult, *, counted: bool = True) -> None:
         self.last_ns = time.monotonic_ns()
-        self._amount += result.amount
         if counted:
-            self._digest = fold(self._digest, result.digest)
-            self._steps += 1
-            if self._steps % _CHECKPOINT_EVERY == 0:
-                self._checkpoints.append(Checkpoint(step=self._steps, digest=self._digest))
+            self._tally.add(result)
         for fault in result.faults:
             self._link.send(Wrong(fault=fault.kind, step=fault.step, values=dict(fault.values)))
 
@@ -127,9 +116,10 @@ class Worker:
         if not force and now_ns - self._reported_ns < _REPORT_NS:
             return
         self._reported_ns = now_ns
-        checkpoints, self._checkpoints = tuple(self._checkpoints), []
+        tally = self._tally
+        points = tally.take_points()
         self._link.send(
-            Progress(steps=self._steps, amount=self._amount, digest=self._digest, checkpoints=checkpoints)
+            Progress(steps=tally.steps, amount=tally.amount, digest=tally.digest, checkpoints=points)
         )
 
 
@@ -156,6 +146,7 @@ def context_of(set_up: SetUp) -> LoadContext:
         dram_limit_gb_s=set_up.dram_limit_gb_s,
         step_budget_s=set_up.step_budget_s,
         scratch=Path(set_up.scratch) if set_up.scratch else None,
+        first_step=set_up.first_step,
     )
 
 
@@ -188,7 +179,7 @@ def serve(link: Link[ToWorker]) -> int:
 def _drive(link: Link[ToWorker], session: LoadSession, set_up: SetUp, unit: str) -> int:
     gc.freeze()
     link.send(Ready(pid=os.getpid(), unit=unit, notes=dict(session.notes)))
-    worker = Worker(link, session, set_up.supervisor_pid)
+    worker = Worker(link, session, set_up.supervisor_pid, first_step=set_up.first_step)
     try:
         worker.run()
     except Exception:  # noqa: BLE001 - as above

@@ -68,9 +68,9 @@ class _Session:
             np.empty((_TEXTS, width), dtype=np.uint64),
             lambda row: _text(derive(seed, row), 1024, width),
         )
-        first = [self._packed_marks(zlib.compress(memoryview(row), 6)) for row in self._texts.rows]
+        packs = [self._packed_marks(zlib.compress(memoryview(row), 6)) for row in self._texts.rows]
         crcs = [zlib.crc32(memoryview(row)) for row in self._texts.rows]
-        marks = [(crc, *packed) for crc, packed in zip(crcs, first, strict=True)]
+        marks = [(crc, *packed) for crc, packed in zip(crcs, packs, strict=True)]
         self._marks = SealedCopy("check sums", np.array(marks, dtype=np.uint64))
 
     @property

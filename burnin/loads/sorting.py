@@ -55,12 +55,12 @@ class _Session:
             "numbers", np.empty((_ROWS, count), dtype=np.uint64), lambda row: words(seed, row * count, count)
         )
         self._pending: list[Fault] = []
-        first = []
+        folds = []
         for row in range(_ROWS):
             done = np.sort(self._rows.rows[row], kind="stable")
-            first.append(fold_rows(done.reshape(-1, _FOLDED_WORDS)))
-            self._pending += self._order_and_numbers(row, done, first[-1])
-        self._folds = SealedCopy("folds of the sorted rows", np.stack(first))
+            folds.append(fold_rows(done.reshape(-1, _FOLDED_WORDS)))
+            self._pending += self._order_and_numbers(row, done, folds[-1])
+        self._folds = SealedCopy("folds of the sorted rows", np.stack(folds))
 
     @property
     def notes(self) -> dict[str, Scalar]:
