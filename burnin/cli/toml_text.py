@@ -36,7 +36,7 @@ def _table(table: dict[str, Any], path: tuple[str, ...]) -> Iterator[str]:
 
 
 def _is_tables(value: object) -> bool:
-    return isinstance(value, list) and bool(value) and all(isinstance(each, dict) for each in value)
+    return isinstance(value, list | tuple) and bool(value) and all(isinstance(each, dict) for each in value)
 
 
 def _key(key: str) -> str:
@@ -49,7 +49,7 @@ def _value(value: object) -> str:
             return "true" if value else "false"
         case str():
             return _quoted(value)
-        case list():
+        case list() | tuple():
             return f"[{', '.join(map(_value, value))}]"
         case _:
             return repr(value)

@@ -1,13 +1,19 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parent))
+
+from told_runs import told, written
+
 from burnin.cli.main import main
+from burnin.journal.keys import create_key
 
 SHORT = """
 format = 1
@@ -47,6 +53,29 @@ def own_home(tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_CONFIG_HOME", str(home / "config"))
     monkeypatch.setenv("XDG_DATA_HOME", str(home / "data"))
     return home
+
+
+@pytest.fixture(scope="session")
+def key_file(tmp_path_factory) -> Path:
+    """A workshop's key."""
+    path = tmp_path_factory.mktemp("workshop") / "key.pem"
+    create_key(path)
+    return path
+
+
+@pytest.fixture(scope="session")
+def plain_run(tmp_path_factory) -> Path:
+    """A finished run told line by line, only its journal."""
+    return written(told(), tmp_path_factory.mktemp("told") / "runs" / "built-run")
+
+
+@pytest.fixture(scope="session")
+def signed_run(plain_run, key_file, tmp_path_factory) -> Path:
+    """The same run with certificate and result, signed; tests copy it before they change it."""
+    folder = tmp_path_factory.mktemp("signed") / "built-run"
+    shutil.copytree(plain_run, folder)
+    assert main(["certify", str(folder), "--key", str(key_file)]) == 0
+    return folder
 
 
 @pytest.fixture
