@@ -108,7 +108,11 @@ class Watcher:
 
 @dataclass
 class ToldBench:
-    """A bench that says what a test tells it to, one list of news for each wait; jobs open and stop by themselves."""
+    """A bench that says what a test tells it to once a stage runs, one list of news for each wait.
+
+    Jobs open and stop by themselves. Before a stage runs nothing of the script is used up, however often the supervisor
+    looks while it waits for the disk.
+    """
 
     clock: SimulatedClock
     script: deque = field(default_factory=deque)
@@ -116,6 +120,7 @@ class ToldBench:
     jobs: list = field(default_factory=list)
     calls: list = field(default_factory=list)
     soon: list[News] = field(default_factory=list)
+    running: bool = False
 
     def start_sampling(self, run, watch) -> None:
         self.calls.append(("start_sampling", run, watch))
@@ -125,6 +130,7 @@ class ToldBench:
         self.soon += [JobReady(load_id=job.load_id, pid=7, unit="turns", notes={}) for job in jobs]
 
     def go(self, paces) -> None:
+        self.running = True
         self.calls.append(("go", paces))
 
     def finish(self, load_ids) -> None:
@@ -150,7 +156,7 @@ class ToldBench:
             soon, self.soon = self.soon, []
             return soon
         self.clock.sleep_until(until_ns)
-        if self.script:
+        if self.script and self.running:
             news = self.script.popleft()
             return news(self) if callable(news) else news
         return []
