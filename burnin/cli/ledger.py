@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -31,10 +32,12 @@ def ledger(options: argparse.Namespace) -> int:
         case "show":
             return _show(options)
         case "import":
+            _one_thread()
             from burnin.cli.ledger_import import import_runs
 
             return import_runs(options)
         case "rebuild":
+            _one_thread()
             from burnin.cli.ledger_import import rebuild
 
             return rebuild(options)
@@ -46,6 +49,12 @@ def ledger(options: argparse.Namespace) -> int:
             return _export(options)
         case _:
             return _forget(options)
+
+
+def _one_thread() -> None:
+    """Keep the numeric library, not loaded yet, to one thread: small fits are slower with more, and processes share the work."""
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
 
 
 def _list(options: argparse.Namespace) -> int:

@@ -38,7 +38,7 @@ WORDS: Final = {
 }
 _REFUSED: Final = ("other", "trouble")
 _MOST_WORKERS: Final = 8
-_WORTH_WORKERS: Final = 24
+_WORTH_WORKERS: Final = 64
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import msgspec
 
@@ -39,8 +39,7 @@ class Wanted:
     most: int = 0
 
 
-@dataclass(frozen=True, kw_only=True)
-class Point:
+class Point(NamedTuple):
     """One run's value of a figure.
 
     Attributes:
@@ -180,8 +179,7 @@ def series(
         f"stages_sha256 FROM figures JOIN runs ON runs.run_id = figures.run_id WHERE {' AND '.join(conditions)} "
         "ORDER BY began_ns, runs.run_id"
     )
-    kinds = Point.__dataclass_fields__
-    return tuple(Point(**dict(zip(kinds, row, strict=True))) for row in database.rows(sql, values))  # type: ignore[arg-type] # columns typed by the schema
+    return tuple(map(Point._make, database.rows(sql, values)))
 
 
 def one_per_machine(points: Sequence[Point]) -> tuple[Point, ...]:

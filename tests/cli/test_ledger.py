@@ -22,6 +22,8 @@ from burnin.records.events import RunClosed
 def _own_data(tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     monkeypatch.delenv("BURNIN_LEDGER", raising=False)
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        monkeypatch.setenv(name, "1")  # as the command would, and taken back afterwards
 
 
 @pytest.fixture(scope="module")
