@@ -35,7 +35,7 @@ def bundle(options: argparse.Namespace) -> int:
     """Write the bundle; return 0."""
     key = key_of(options)
     source = source_of(options.run)
-    journal = _redacted(source) if options.for_customer else source.journal().read()
+    journal = _redacted(source) if options.for_customer else _whole(source)
     outcome = _sealed(source, journal, key, redacted=options.for_customer)
     data = make_bundle({JOURNAL: journal, **outcome.files, SEAL: outcome.seal})
     run_id = outcome.view.opened.run_id
@@ -56,6 +56,11 @@ def bundle(options: argparse.Namespace) -> int:
     if options.for_customer:
         say("Hardware addresses, serial numbers of drives and the customer's name were left out.")
     return 0
+
+
+def _whole(source: RunSource) -> bytes:
+    with source.journal() as stream:
+        return stream.read()
 
 
 def _redacted(source: RunSource) -> bytes:

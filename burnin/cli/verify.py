@@ -76,6 +76,8 @@ def check_text(check: Check) -> str:
 def _good_text(report: Report) -> str:
     if report.basis == "journal":
         return "Unchanged. The journal's chain is whole, and the documents follow from it."
+    if report.basis == "nothing":
+        return "Unchanged since it was sealed."
     return "Unchanged, and its findings fold to its verdict."
 
 
