@@ -52,6 +52,10 @@ def test_any_fail_rejects_and_stands_before_open_answers(view):
     assert (verdict.standing, verdict.exit_code, verdict.reasons) == ("rejected", 1, (8, 9, 7))
 
 
+def test_a_workshops_target_is_shown_and_never_decides(view):
+    assert fold(view, (*PASSES, _fail(advisory=True), _open(advisory=True))).standing == "accepted"
+
+
 def test_an_open_answer_counts_only_when_required(view):
     assert fold(view, (*PASSES, _open(required=False))).standing == "accepted"
     verdict = fold(view, (*PASSES, _open()))
