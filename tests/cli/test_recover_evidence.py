@@ -110,10 +110,8 @@ def _bare(tmp_path) -> str:
 def test_the_entry_point_leaves_with_the_commands_code(monkeypatch) -> None:
     from burnin import __main__ as entry
 
-    monkeypatch.setattr(entry, "main", lambda arguments: len(arguments))
-    monkeypatch.setattr(
-        entry, "sys", SimpleNamespace(argv=["burnin", "a", "b"], exit=lambda code: codes.append(code))
-    )
     codes: list[int] = []
+    monkeypatch.setattr(entry, "main", len)
+    monkeypatch.setattr(entry, "sys", SimpleNamespace(argv=["burnin", "a", "b"], exit=codes.append))
     entry.run()
     assert codes == [2]

@@ -53,7 +53,7 @@ def test_stages_have_their_ends_or_the_last_known_time() -> None:
 def test_records_go_through_json_and_back() -> None:
     sweep = Sweep(v=(1.0, None), bad=(0,), w=(WorkDone(load_id="l", steps=1, amount=2.0, digest="ff"),))
     data = to_json(sweep)
-    assert data == b'{"kind":"sweep","bad":[0],"v":[1.0,null],"w":[["l",1,2.0,"ff"]]}'
+    assert data == b'{"kind":"sweep","v":[1.0,null],"bad":[0],"w":[["l",1,2.0,"ff"]]}'
     assert from_json(data, AnyEvent) == sweep
     assert to_pretty_json({"b": 1, "a": 2}) == b'{\n  "a": 2,\n  "b": 1\n}\n'
     assert sha256_hex(b"abc").startswith("ba7816bf")  # FIPS 180-4, the message "abc"
