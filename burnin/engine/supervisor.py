@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from burnin.engine.agreement import Agreement, disagreement
+from burnin.engine.agreement import Agreement, disagreement, wrong_result
 from burnin.engine.asides import Aside, Moment
 from burnin.engine.clockwork import ClockWatch
 from burnin.engine.news import (
@@ -27,9 +27,11 @@ from burnin.engine.observer import Observer
 from burnin.engine.prepare import Places, Survey, jobs_of
 from burnin.engine.recorder import Recorder
 from burnin.engine.replay import Replays
+from burnin.engine.retrial import Retrials
 from burnin.engine.roster import Loads, LoadState
 from burnin.engine.safety import SafetyRules
 from burnin.engine.schedule import Pace, pace_of
+from burnin.engine.seats import seats_of
 from burnin.engine.standing import Place, snapshot_of
 from burnin.engine.steadiness import Steadiness
 from burnin.engine.sweeps import SweepKeeper
@@ -108,6 +110,8 @@ class Supervisor:
         self._loads = Loads()
         self._agreement = Agreement(())
         self._replays = Replays()
+        self._seats = seats_of(assignment.inventory)
+        self._retrials = Retrials(self._agreement, (), self._seats)
         survey = assignment.survey
         self._safety = SafetyRules(survey.watched, survey.trips, now_ns=self._clock.mono_ns() + 2_000_000_000)
         self._sweeps = SweepKeeper(survey.described.channels, 1 / assignment.plan.sample_hz)
@@ -159,7 +163,7 @@ class Supervisor:
         self._stage_index, self._stopping, self._state = index, False, "running"
         self._stage_span_ns = (0, 0)
         self._stage_end_ns = self._clock.mono_ns() + round(stage.longest_s * 1e9)
-        paces = self._open_loads(index, stage) if stage.loads else _nothing_to_pace
+        paces = self._open_loads(index, stage) if stage.loads else lambda _: {}
         if self._halt:
             self._close_loads(self._halt)
             return
@@ -167,6 +171,12 @@ class Supervisor:
         reason = self._let_run(stage, paces)
         self._close_loads(reason)
         self._recorder.note(StageEnded(index=index, name=stage.name, reason=reason))
+        self._state = "checking"
+        for event in self._retrials.hold(self._bench, self._clock, self._listen, self._must_end):
+            self._recorder.note(event)
+
+    def _must_end(self) -> bool:
+        return self._halt not in {"", "fault"}
 
     def _planned(self, event: AnyEvent) -> None:
         """Write an event and go on once it is on disk; a stop does not wait for that."""
@@ -183,7 +193,8 @@ class Supervisor:
         self._planned(StageOpening(index=index, name=stage.name))
         jobs = jobs_of(stage, index, self._task.specs, self._task.places(), run_seed=self._task.seed)
         self._loads = Loads(states={job.load_id: LoadState(job=job, stage=index) for job in jobs})
-        self._agreement, self._replays = Agreement(jobs), Replays()
+        self._agreement, self._replays = Agreement(jobs, self._seats), Replays()
+        self._retrials = Retrials(self._agreement, jobs, self._seats)
         self._state = "opening"
         if not self._halt:
             self._bench.start(jobs)
@@ -275,6 +286,8 @@ class Supervisor:
     def _hear(self, news: News) -> None:
         if self._replays.concerns(news):
             self._on_replay(news)
+        elif self._retrials.concerns(news):
+            self._retrials.hear(news, self._bench, self._clock.mono_ns())
         else:
             self._heard[type(news)](news)
 
@@ -299,23 +312,12 @@ class Supervisor:
             self._fault(disagreement(job, self._stage_index, values))
 
     def _on_wrong(self, news: JobWrong) -> None:
-        job = self._loads.states[news.load_id].job
-        self._fault(
-            FaultFound(
-                load_id=news.load_id,
-                load=job.load,
-                stage=self._stage_index,
-                core=job.core,
-                fault=news.fault,
-                step=news.step,
-                seed=f"{job.seed:x}",
-                values=news.values,
-            )
-        )
+        self._fault(wrong_result(self._loads.states[news.load_id].job, self._stage_index, news))
 
     def _fault(self, event: FaultFound) -> None:
         self._loads.states[event.load_id].faults += 1
         self._recorder.note(event)
+        self._retrials.suspect(event)
         if self._task.plan.on_fault == "stop" and not self._halt:
             self._halt = "fault"
 
@@ -324,6 +326,7 @@ class Supervisor:
 
     def _on_gone(self, news: JobGone) -> None:
         ended = self._loads.ended(news, planned=self._stopping)
+        self._agreement.leave(news.load_id)
         if news.how == "exception" and not self._stopping and not self._halt:
             state = self._loads.states[news.load_id]
             self._bench.start([self._replays.begin(state.job, ended, steps=state.steps)])
@@ -385,11 +388,6 @@ class Supervisor:
         self._observer.snapshot(
             snapshot_of(task.run_id, task.plan, task.survey, place, (self._sweeps.last_good, self._loads))
         )
-
-
-def _nothing_to_pace(start_ns: int) -> dict[str, Pace]:
-    del start_ns
-    return {}
 
 
 def _pace(stage: Stage, job: Job, start_ns: int) -> Pace:

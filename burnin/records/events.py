@@ -6,6 +6,7 @@ from burnin.records.event_base import Event
 from burnin.records.load_events import (
     EndKind,
     FaultFound,
+    FaultRetried,
     LoadEnded,
     LoadsOff,
     LoadStarted,
@@ -18,6 +19,9 @@ from burnin.records.run_events import (
     CautionsAnswered,
     ChannelsDescribed,
     EarlierRun,
+    FanHeader,
+    FanPoint,
+    FanSurvey,
     InstrumentReading,
     InventoryTaken,
     LeakHold,
@@ -54,7 +58,11 @@ __all__ = [
     "EarlierRun",
     "EndKind",
     "Event",
+    "FanHeader",
+    "FanPoint",
+    "FanSurvey",
     "FaultFound",
+    "FaultRetried",
     "InstrumentReading",
     "InventoryTaken",
     "KernelLine",
@@ -93,6 +101,7 @@ AnyEvent = (
     | OperatorAnswered
     | InstrumentReading
     | LeakHold
+    | FanSurvey
     | Remark
     | StageOpening
     | StageStarted
@@ -101,6 +110,7 @@ AnyEvent = (
     | LoadEnded
     | LoadsOff
     | FaultFound
+    | FaultRetried
     | ChannelState
     | SamplingTrouble
     | SafetyTripped

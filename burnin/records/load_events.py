@@ -119,6 +119,41 @@ class LoadsOff(Event, tag="loads_off", frozen=True, kw_only=True):
     loads: int
 
 
+RetryKind = Literal[
+    "own_check", "wrong_again", "outvoted", "contradicts_itself", "on_every_core", "undecided", "not_repeated"
+]
+
+
+class FaultRetried(Event, tag="fault_retried", frozen=True, kw_only=True):
+    """After a stage, work with a wrong result was done again on the cores concerned, to name the one that is wrong.
+
+    Attributes:
+        load_id: Load instance of the wrong result.
+        load: Name of the load.
+        stage: Stage index.
+        step: Step of the wrong result.
+        seed: Seed of the wrong result (hex).
+        cores: Logical CPUs that may be wrong.
+        core: The one that is, None where it cannot be told.
+        how: How it is known: ``own_check`` its own check alone; ``wrong_again`` its own check, again; ``outvoted``
+            cores of other seats agree on another result; ``contradicts_itself`` two results for the same work;
+            ``on_every_core`` the check fails on all of them; ``undecided``; ``not_repeated`` the run was stopped first.
+        came_back: Whether a wrong result came again.
+        results: Results that were compared.
+    """
+
+    load_id: str
+    load: str
+    stage: int
+    step: int
+    seed: str
+    cores: tuple[int, ...]
+    core: int | None = None
+    how: RetryKind
+    came_back: bool = False
+    results: int = 0
+
+
 class FaultFound(Event, tag="fault", frozen=True, kw_only=True):
     """A load found a wrong result.
 
