@@ -49,7 +49,7 @@ class Machine:
 class Session:
     """Digests that depend on seed and step; on the bad core one in a thousand is another, found by its own check or not."""
 
-    notes: dict = {}
+    notes: dict = {}  # noqa: RUF012 - the contract reads it, nobody writes it
 
     def __init__(self, load: UnsureLoad, context) -> None:
         self._load, self._context, self._step = load, context, context.first_step
