@@ -8,7 +8,9 @@ from typing import Final
 
 from burnin.cli.accept import conclude, run_watched
 from burnin.cli.compare import compared_runs, comparison_json, tell_comparison
+from burnin.cli.earlier import earlier_runs
 from burnin.cli.equipment import everything, known_plugins, real_equipment
+from burnin.cli.instruments import desk_of, leak_hold_of, readings_of
 from burnin.cli.named_run import find_run, read_named
 from burnin.cli.outcome import write_whole
 from burnin.cli.paperwork import answer_cautions, answers_of
@@ -37,7 +39,9 @@ def retest(options: argparse.Namespace) -> int:
     _refuse(before)
     with quiet_output(to_error=options.json):
         request, equipment = _prepare(before, options)
-        conducted = run_watched(request, equipment)
+        conducted = run_watched(
+            request, equipment, metrics=Path(options.metrics) if options.metrics else None
+        )
         outcome = conclude(conducted)
         for line in plain_summary(outcome.view, outcome.findings, outcome.verdict):
             say(line)
@@ -93,10 +97,14 @@ def _prepare(before: RunView, options: argparse.Namespace) -> tuple[Request, Equ
         checklist=opened.checklist,
         order=opened.order,
         workshop=opened.workshop,
-        answers=answers_of(options, opened.checklist),
+        answers=answers_of(options, opened.checklist, opened.order),
+        readings=readings_of(options, opened.plan),
+        leak_hold=leak_hold_of(options, opened.plan, opened.order),
         cautions=answer_cautions(options, opened.workshop),
         retest_of=opened.run_id,
         note=options.note,
+        earlier=earlier_runs(Path(options.out), opened.order),
+        asides=desk_of(opened.plan),  # last: from here on the terminal belongs to the readings
     )
     say(f"Re-test of run {opened.run_id}, plan '{opened.plan.title}'")
     tell_unfinished(Path(options.out))

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import Final
 
+from burnin.cli.bench_options import bench_options
+
 _URL: Final = "the ledger: a file, or postgresql://HOST/NAME (default: BURNIN_LEDGER, else a file in the user's data folder)"
 _RUN: Final = "a run's folder, its journal.jsonl, its bundle, or its id in the ledger"
 
@@ -106,6 +108,12 @@ def retest_options(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="answer to a checklist line that cannot be measured; answers of the earlier run are not taken over",
     )
+    bench_options(parser)
+    parser.add_argument(
+        "--metrics",
+        metavar="FILE",
+        help="keep the present values in this OpenMetrics text file, for collectors",
+    )
     _comparison(parser)
 
 
@@ -136,65 +144,74 @@ def tune_options(parser: argparse.ArgumentParser) -> None:
         )
         return added
 
-    new = action("new", "begin a ladder")
-    new.add_argument(
+    _new_options(action("new", "begin a ladder"))
+    _rung_options(action("add", "declare the next bolder rung"))
+    bar = action("bar", "rule a rung out for good, for example since the machine does not start with it")
+    bar.add_argument("rung", metavar="RUNG", type=int, help="its number")
+    bar.add_argument("--reason", metavar="TEXT", required=True, help="why")
+    _run_options(action("run", "try the next rung, set by hand, until it is decided"))
+    action("show", "what was shown so far, and which setting to ship")
+
+
+def _new_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
         "--good-rate",
         metavar="PER_HOUR",
         type=float,
         default=0.06,
         help="faults an hour that a rung may have (default: 0.06)",
     )
-    new.add_argument(
+    parser.add_argument(
         "--bad-rate",
         metavar="PER_HOUR",
         type=float,
         default=6.0,
         help="faults an hour that it must not have (default: 6)",
     )
-    new.add_argument(
+    parser.add_argument(
         "--risk",
         metavar="SHARE",
         type=float,
         default=0.05,
         help="nominal risk of a wrong answer, either way (default: 0.05)",
     )
-    new.add_argument(
+    parser.add_argument(
         "--margin",
         metavar="RUNGS",
         type=int,
         default=1,
         help="how many rungs below the boldest proven one to ship (default: 1)",
     )
-    add = action("add", "declare the next bolder rung")
-    add.add_argument(
+
+
+def _rung_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
         "settings",
         metavar="KEY=VALUE[:UNIT]",
         nargs="+",
         help="what is set by hand, for example 'core voltage=1.30:V'",
     )
-    add.add_argument(
+    parser.add_argument(
         "--before", metavar="RUNG", type=int, help="put it just below this rung instead of on top"
     )
-    add.add_argument("--note", metavar="TEXT", default="", help="a note to keep with the rung")
-    bar = action("bar", "rule a rung out for good, for example since the machine does not start with it")
-    bar.add_argument("rung", metavar="RUNG", type=int, help="its number")
-    bar.add_argument("--reason", metavar="TEXT", required=True, help="why")
-    run = action("run", "try the next rung, set by hand, until it is decided")
-    run.add_argument(
+    parser.add_argument("--note", metavar="TEXT", default="", help="a note to keep with the rung")
+
+
+def _run_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
         "--plan",
         metavar="P",
         help="plan whose last hot stage is made as long as needed (default: first-look)",
     )
-    run.add_argument(
+    parser.add_argument(
         "--out", metavar="DIR", default="runs", help="where the runs' folders are made (default: runs)"
     )
-    run.add_argument("--workshop", metavar="FILE", help="who tests: workshop.toml")
-    run.add_argument(
+    parser.add_argument("--workshop", metavar="FILE", help="who tests: workshop.toml")
+    parser.add_argument(
         "--most-minutes", metavar="N", type=float, default=60.0, help="longest single run (default: 60)"
     )
-    run.add_argument(
+    parser.add_argument(
         "--yes",
         action="store_true",
         help="the settings are set, the cautions known and accepted (for scripts)",
     )
-    action("show", "what was shown so far, and which setting to ship")

@@ -45,7 +45,13 @@ def entry_of(view: RunView, findings: Sequence[Finding], verdict: Verdict, *, fo
         opened.note,
     ]
     texts += [text for part in parts for text in (part.name, part.serial)]
-    run = RunRow(
+    run = _run_row(view, verdict, folder=folder, words=search_text(texts))
+    return Entry(run=run, parts=parts, figures=figure_rows(view), findings=tuple(map(_finding, findings)))
+
+
+def _run_row(view: RunView, verdict: Verdict, *, folder: str, words: str) -> RunRow:
+    opened, order = view.opened, view.opened.order or _NO_ORDER
+    return RunRow(
         run_id=_clean(opened.run_id),
         began_ns=opened.anchor.wall_ns,
         utc_offset_s=opened.anchor.utc_offset_s,
@@ -76,9 +82,8 @@ def entry_of(view: RunView, findings: Sequence[Finding], verdict: Verdict, *, fo
         journal_sha256=view.integrity.head_sha256,
         journal_trouble=_clean(view.integrity.trouble),
         folder=_clean(folder),
-        words=search_text(texts),
+        words=words,
     )
-    return Entry(run=run, parts=parts, figures=figure_rows(view), findings=tuple(map(_finding, findings)))
 
 
 def figure_rows(view: RunView) -> tuple[FigureRow, ...]:

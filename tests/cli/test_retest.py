@@ -28,10 +28,11 @@ def first(tmp_path):
 @pytest.fixture
 def bench(monkeypatch):
     """Stands in for the machine: writes the journal of a run with the request's own words; returns the requests."""
-    asked = []
+    asked, seen = [], []
 
     def make(**how):
-        def conduct(request, _equipment):
+        def conduct(request, _equipment, *, metrics=None):
+            seen.append(metrics)
             asked.append(request)
             number = 100 + len(asked)
             run = invented_runs.builder(
@@ -42,6 +43,7 @@ def bench(monkeypatch):
             return Conducted(folder=folder, reason="complete", whole=True)
 
         monkeypatch.setattr(module, "run_watched", conduct)
+        conduct.seen = seen
         return asked
 
     return make
@@ -71,6 +73,14 @@ class TestRequest:
         )
         assert (request.retest_of, request.note) == (before.run_id, "new paste")
         assert request.answers == ()
+
+    def test_the_room_is_measured_anew(self, capsys, first, bench, tmp_path):
+        asked = bench()
+        words = [first, "--out", tmp_path / "out", "--reading", "room=23.5:degC:thermometer:0.5"]
+        _call(capsys, *words, "--metrics", tmp_path / "m.prom", code=3)
+        (reading,) = asked[0].readings
+        assert (reading.name, reading.value, reading.uncertainty) == ("room", 23.5, 0.5)
+        assert module.run_watched.seen == [tmp_path / "m.prom"]
 
     def test_a_rehearsal_is_refused(self, capsys, tmp_path, bench):
         asked = bench()
