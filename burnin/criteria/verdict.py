@@ -11,6 +11,7 @@ import numpy as np
 from burnin.plugin.contracts import Criterion
 from burnin.records.events import (
     FaultFound,
+    FaultRetried,
     LoadEnded,
     LoadStarted,
     OperatorStopped,
@@ -200,7 +201,7 @@ def _belongs(entry: Entry, indices: set[int], ids: set[str]) -> bool:
     event = entry.event
     if isinstance(event, StageStarted | StageEnded):
         return event.index in indices
-    if isinstance(event, LoadStarted | FaultFound):
+    if isinstance(event, LoadStarted | FaultFound | FaultRetried):
         return event.stage in indices
     return not isinstance(event, LoadEnded) or event.load_id in ids
 

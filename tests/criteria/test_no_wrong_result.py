@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from burnin.criteria.no_wrong_result import PLUGIN
-from burnin.records.events import FaultFound
+from burnin.records.events import FaultFound, FaultRetried
 
 
 def _fault(kind="memory_word", load_id="1.matrix.0", core=0, **values):
@@ -41,7 +41,8 @@ def test_wrong_results_fail_once_per_instance_with_the_figures_of_the_first(tell
     [
         (_fault("wrong_result", expected=1, found=2), "wrong_value"),
         (_fault("rate_implausible", rate=900.0), "rate_implausible"),
-        (_fault("disagreement", expected="1", found="2"), "disagreement"),
+        (_fault("disagreement", expected="1", found="2"), "disagreement_named"),
+        (_fault("disagreement", core=None, who="core 0 or core 1"), "disagreement"),
         (_fault("anything"), "wrong_result"),
     ],
 )
@@ -72,3 +73,38 @@ def test_faults_a_load_only_counted_are_counted(tell):
     run = tell().builder.add(_fault(further=9), _fault(further="many"))
     (finding,) = PLUGIN.judge(run.view(), {})
     assert finding.observed == 11.0
+
+
+def _retried(**fields):
+    about = {"load_id": "1.matrix.0", "load": "matrix", "stage": 1, "step": 7, "seed": "2a", "cores": (0, 1)}
+    return FaultRetried(**about | fields)
+
+
+def test_work_done_again_names_the_core_and_the_command(tell):
+    run = (
+        tell()
+        .all()
+        .builder.add(
+            _fault("disagreement", core=None, who="core 0 or core 1"),
+            _retried(core=1, how="contradicts_itself", came_back=True),
+        )
+    )
+    (finding,) = PLUGIN.judge(run.close().view(), {})
+    assert (finding.slug, finding.subject) == ("disagreement_named", "matrix on core 1")
+    assert (finding.values["core"], finding.values["came_back"]) == (1, True)
+    assert finding.values["how"] == "contradicts_itself"
+    command = finding.values["again"]
+    assert command.startswith("burnin reproduce --load matrix --core 1 --beside 0 --seed 0x2a --step 7")
+
+
+def test_work_done_again_that_settles_nothing_keeps_core_a_or_b(tell):
+    run = tell().builder.add(
+        _fault("disagreement", core=None, who="core 0 or core 1"), _retried(how="undecided")
+    )
+    (finding,) = PLUGIN.judge(run.view(), {})
+    assert (finding.slug, finding.values["core"], finding.values["physical"]) == (
+        "disagreement",
+        "unknown",
+        "unknown",
+    )
+    assert "--core 0 --beside 1" in finding.values["again"]
