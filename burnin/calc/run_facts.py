@@ -93,7 +93,8 @@ def resource_of(load: LoadStarted) -> str:
 
 def load_subject(load: LoadStarted | FaultFound) -> str:
     """Return what people call a load instance."""
-    return load.load if load.core is None else f"{load.load} on core {load.core}"
+    name = load.load.replace("_", " ")
+    return name if load.core is None else f"{name} on core {load.core}"
 
 
 def loads_in(view: RunView, run: StageRun) -> tuple[LoadStarted, ...]:

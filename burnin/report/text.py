@@ -31,7 +31,7 @@ def verdict_line(verdict: Verdict, findings: Sequence[Finding]) -> str:
     cut = any(finding.criterion == "run_complete" and finding.outcome != "pass" for finding in findings)
     stopped = verdict.stopped_for_safety or verdict.stopped_by_operator
     if verdict.first_look and not (stopped or cut or seen):
-        return "First look: no fault seen" + _waivers(verdict)
+        return "First look: no fault seen (inconclusive)" + _waivers(verdict)
     return "Inconclusive" + _waivers(verdict)
 
 
