@@ -7,6 +7,7 @@ from pathlib import Path
 
 from burnin.cli.earlier import earlier_runs
 from burnin.cli.equipment import everything, known_plugins, real_equipment
+from burnin.cli.fan_headers import fan_survey_of
 from burnin.cli.instruments import desk_of, leak_hold_of, readings_of
 from burnin.cli.metrics import Both, MetricsFile
 from burnin.cli.outcome import JOURNAL, Outcome, judge, write_outcome
@@ -50,6 +51,7 @@ def _prepare(options: argparse.Namespace) -> tuple[Request, Equipment]:
         readings=readings_of(options, plan),
         leak_hold=leak_hold_of(options, plan, order),
         cautions=answer_cautions(options, workshop),
+        fan_survey=fan_survey_of(options),
         note=options.note,
         earlier=earlier_runs(Path(options.out), order),
         asides=desk_of(plan),  # last: from here on the terminal belongs to the readings

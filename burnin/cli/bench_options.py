@@ -21,6 +21,15 @@ def bench_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def survey_options(parser: argparse.ArgumentParser) -> None:
+    """Add what is done to the machine before a run, where it is asked for."""
+    parser.add_argument(
+        "--fan-survey",
+        action="store_true",
+        help="step every fan and pump header through its duties before the run (administrator's rights; minutes)",
+    )
+
+
 def sockets_options(parser: argparse.ArgumentParser) -> None:
     """Add what a walk round the sockets needs."""
     parser.add_argument(

@@ -149,6 +149,7 @@ def _bench_options(parser: _Parser) -> None:
     from burnin.cli import bench_options
 
     bench_options.bench_options(parser)
+    bench_options.survey_options(parser)
 
 
 def _sockets(commands: _Commands) -> None:
@@ -253,9 +254,11 @@ def main(arguments: Sequence[str]) -> int:
     try:
         return _dispatch(options)
     except BurninError as error:
-        print(f"burnin: {error.message}", file=sys.stderr)
+        from burnin.cli.screen import aside
+
+        aside(f"burnin: {error.message}")
         if error.hint:
-            print(f"  What to do: {error.hint}", file=sys.stderr)
+            aside(f"  What to do: {error.hint}")
         return USAGE
     except BrokenPipeError:
         return 0

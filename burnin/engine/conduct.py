@@ -27,6 +27,7 @@ from burnin.records.events import (
     AnyEvent,
     CautionsAnswered,
     EarlierRun,
+    FanSurvey,
     InstrumentReading,
     InventoryTaken,
     LeakHold,
@@ -54,6 +55,7 @@ class Request:
         workshop: Who tests.
         answers: Answers to checklist lines.
         readings: Instrument readings given beforehand.
+        fan_survey: What the headers did before the run, None where no survey was asked for.
         leak_hold: The leak hold before the first soak, None where none was given.
         asides: Who hands in lines for the journal while the run goes on.
         cautions: How the cautions were answered.
@@ -71,6 +73,7 @@ class Request:
     order: Order | None = None
     answers: tuple[Answer, ...] = ()
     readings: tuple[InstrumentReading, ...] = ()
+    fan_survey: FanSurvey | None = None
     leak_hold: LeakHold | None = None
     asides: tuple[Aside, ...] = ()
     retest_of: str = ""
@@ -242,6 +245,7 @@ def _opening(
         *(OperatorAnswered(answer=answer) for answer in request.answers),
         *request.readings,
         *([request.leak_hold] if request.leak_hold else []),
+        *([request.fan_survey] if request.fan_survey else []),
     ]
 
 

@@ -208,6 +208,46 @@ class LeakHold(Event, tag="leak_hold", frozen=True, kw_only=True):
     who: str
 
 
+class FanPoint(LooseRecord, frozen=True, kw_only=True):
+    """Speeds at one duty of one header.
+
+    Attributes:
+        duty_pct: Duty set.
+        rpm: Tachometer to its speed once settled; those that could not be read are left out.
+    """
+
+    duty_pct: float
+    rpm: dict[str, float] = {}
+
+
+class FanHeader(LooseRecord, frozen=True, kw_only=True):
+    """What one fan or pump header did.
+
+    Attributes:
+        header: Chip and file, for example ``boardctl/pwm1``.
+        points: In the order in which they were set.
+        trouble: Why it was not stepped, or not to its end; empty when it was.
+    """
+
+    header: str
+    points: tuple[FanPoint, ...] = ()
+    trouble: str = ""
+
+
+class FanSurvey(Event, tag="fan_survey", frozen=True, kw_only=True):
+    """Each header was stepped through its duties before the first load; its own control was restored after.
+
+    Attributes:
+        headers: What was found.
+        restored: True when every header reads as it did before.
+        reason: Why none was stepped, empty when some were.
+    """
+
+    headers: tuple[FanHeader, ...] = ()
+    restored: bool = True
+    reason: str = ""
+
+
 class Remark(Event, tag="remark", frozen=True, kw_only=True):
     """Something the operator or the harness wants on record."""
 
