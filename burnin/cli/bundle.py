@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 import io
+import re
 from dataclasses import replace
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Final
 
 from burnin.cli.outcome import (
     CERTIFICATE,
@@ -30,6 +31,8 @@ from burnin.journal.seal import SealedRun
 from burnin.journal.verify import verify_journal, verify_seal
 from burnin.records.view import RunView
 
+_NO_NAME: Final = re.compile(r"[^A-Za-z0-9._-]")
+
 
 def bundle(options: argparse.Namespace) -> int:
     """Write the bundle; return 0."""
@@ -39,10 +42,9 @@ def bundle(options: argparse.Namespace) -> int:
     outcome = _sealed(source, journal, key, redacted=options.for_customer)
     data = make_bundle({JOURNAL: journal, **outcome.files, SEAL: outcome.seal})
     run_id = outcome.view.opened.run_id
-    ending = "-customer.zip" if options.for_customer else ".zip"
-    path = Path(options.out) if options.out else Path(f"{run_id}{ending}")
-    if path.is_dir():
-        path = path / f"{run_id}{ending}"
+    name = _file_name(run_id) + ("-customer.zip" if options.for_customer else ".zip")
+    path = Path(options.out or name)
+    path = path / name if path.is_dir() else path
     write_whole(path, data)
     signed = b'"signature":' in outcome.seal
     if options.json:
@@ -56,6 +58,11 @@ def bundle(options: argparse.Namespace) -> int:
     if options.for_customer:
         say("Hardware addresses, serial numbers of drives and the customer's name were left out.")
     return 0
+
+
+def _file_name(run_id: str) -> str:
+    """Return a run's id as the beginning of a file's name: it comes from the journal, and may be anything."""
+    return _NO_NAME.sub("_", run_id)[:100].lstrip(".") or "run"
 
 
 def _whole(source: RunSource) -> bytes:

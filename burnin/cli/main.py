@@ -79,7 +79,7 @@ def build_parser(*, whole: bool = True) -> argparse.ArgumentParser:
     parser = _Parser(prog="burnin", description=DESCRIPTION, epilog=EXIT_CODES, allow_abbrev=False)
     parser.add_argument("--version", action="store_true", help="print the version and leave")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
-    for add in (_accept, _inspect, _evidence, _frames, _catalog, _sockets, _rehearse, _workshop):
+    for add in (_accept, _inspect, _evidence, _frames, _catalog, _sockets, _reproduce, _rehearse, _workshop):
         add(commands)
     for command in commands.choices.values() if whole else ():
         command._catch_up()  # noqa: SLF001 - our own class
@@ -209,6 +209,18 @@ def _catalog(commands: _Commands) -> None:
     _command(commands, "catalog", "what is on hand: loads, sources, probes, criteria, plans, checklists")
 
 
+def _reproduce(commands: _Commands) -> None:
+    _command(commands, "reproduce", "one load on one core again: does a wrong result come back?").afterwards(
+        _reproduce_options
+    )
+
+
+def _reproduce_options(parser: _Parser) -> None:
+    from burnin.cli import load_options
+
+    load_options.reproduce_options(parser)
+
+
 def _rehearse(commands: _Commands) -> None:
     parser = _command(commands, "rehearse", "the whole flow on a simulated bench; certifies nothing")
     parser.add_argument(
@@ -300,6 +312,8 @@ def _dispatch(options: argparse.Namespace) -> int:
             from burnin.cli.catalog import catalog as command
         case "sockets":
             from burnin.cli.sockets import sockets as command
+        case "reproduce":
+            from burnin.cli.reproduce import reproduce as command
         case "compare":
             from burnin.cli.compare import compare as command
         case "ledger":

@@ -1,4 +1,4 @@
-"""Prints. A terminal that has gone away never stops a run."""
+"""Prints. A terminal that has gone away never stops a run, and text from files and machines cannot steer one."""
 
 from __future__ import annotations
 
@@ -7,14 +7,17 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Iterator
-from typing import TextIO
+from typing import Final, TextIO
 
 from burnin.records.codec import to_json
+
+_STEERING: Final = {code: "\ufffd" for code in (*range(32), *range(127, 160)) if chr(code) not in "\n\t"}
+"""Characters that terminals obey (ISO/IEC 6429: C0 but newline and tab, delete, C1)."""
 
 
 def say(text: str = "", *, stream: TextIO | None = None) -> None:
     """Print one line of text for people, broken between words on a terminal; lost when nobody is there to read it."""
-    target = stream or sys.stdout
+    target, text = stream or sys.stdout, text.translate(_STEERING)
     with contextlib.suppress(OSError, ValueError):
         print(_broken(text) if target.isatty() else text, file=target, flush=True)
 

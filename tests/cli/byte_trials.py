@@ -13,7 +13,13 @@ from pathlib import Path
 
 from burnin.cli.main import main as burnin
 
-KINDS = ("certificate alone", "certificate beside its journal", "signed journal", "bundle", "result beside all")
+KINDS = (
+    "certificate alone",
+    "certificate beside its journal",
+    "signed journal",
+    "bundle",
+    "result beside all",
+)
 
 
 def verified(path: Path, *arguments: str) -> tuple[int, str]:
@@ -45,7 +51,11 @@ class Trials:
             else:
                 for name in ("journal.jsonl", "certificate.html", "result.json"):
                     shutil.copy(folder / name, where)
-            target = {"signed journal": "journal.jsonl", "bundle": "run.zip", "result beside all": "result.json"}
+            target = {
+                "signed journal": "journal.jsonl",
+                "bundle": "run.zip",
+                "result beside all": "result.json",
+            }
             self._files[kind] = where / target.get(kind, "certificate.html")
 
     def unchanged(self) -> dict[str, tuple[int, str]]:
@@ -80,7 +90,9 @@ def main(count: int) -> int:
         create_key(base / "key.pem")
         for arguments in (["certify"], ["bundle", "--out", str(base / "run.zip")]):
             with contextlib.redirect_stdout(io.StringIO()):
-                assert burnin([arguments[0], str(folder), "--key", str(base / "key.pem"), *arguments[1:]]) == 0
+                assert (
+                    burnin([arguments[0], str(folder), "--key", str(base / "key.pem"), *arguments[1:]]) == 0
+                )
         (base / "trials").mkdir()
         trials = Trials(folder, base / "run.zip", base / "trials")
         assert all(code == 0 for code, _ in trials.unchanged().values())
@@ -93,7 +105,9 @@ def main(count: int) -> int:
             if code not in {1, 2} or not ("DIFFERS: " in said or said.startswith("burnin: ")):
                 missed.append(f"{kind}: {where}: exit code {code}: {said}")
     for kind, found in codes.items():
-        print(f"{kind}: {found.total()} changed bytes, {found[1]} named as changes, {found[2]} refused as no such file")
+        print(
+            f"{kind}: {found.total()} changed bytes, {found[1]} named as changes, {found[2]} refused as no such file"
+        )
     print(f"{count} changed bytes, {len(missed)} missed")
     print("\n".join(missed))
     return int(bool(missed))

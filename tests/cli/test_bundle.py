@@ -19,7 +19,15 @@ from burnin.journal.reader import read_journal
 from burnin.records.paperwork import Order
 
 SCHEMA = Path(__file__).parents[2] / "docs" / "schema" / "bundle.schema.json"
-NAMES = ("journal.jsonl", "certificate.html", "result.json", "plan.toml", "order.toml", "software.json", "seal.json")
+NAMES = (
+    "journal.jsonl",
+    "certificate.html",
+    "result.json",
+    "plan.toml",
+    "order.toml",
+    "software.json",
+    "seal.json",
+)
 
 
 def bundled(cli, run, path, *arguments):
@@ -93,7 +101,9 @@ def test_certify_and_export_take_a_bundle(cli, signed_run, key_file, tmp_path) -
     code, _, err = cli("certify", tmp_path / "a.zip")
     assert (code, "expected --out DIR" in err) == (2, True)
     assert cli("certify", tmp_path / "a.zip", "--out", tmp_path / "o", "--key", key_file)[0] == 0
-    assert (tmp_path / "o" / "certificate.html").read_bytes() == (signed_run / "certificate.html").read_bytes()
+    assert (tmp_path / "o" / "certificate.html").read_bytes() == (
+        signed_run / "certificate.html"
+    ).read_bytes()
     assert cli("export", tmp_path / "a.zip")[1].count("\n") == 31
 
 
@@ -115,8 +125,12 @@ def test_a_customers_copy_leaves_out_what_it_must_and_verifies(cli, signed_run, 
     head = read_journal(full.read("journal.jsonl"))[1].head_sha256
     told_copy = json.loads(cli("verify", tmp_path / "copy.zip", "--json")[1])
     assert (told_copy["redacted_from"], told_copy["basis"]) == (head, "journal")
-    assert json.loads(opened.read("result.json"))["verdict"] == json.loads(full.read("result.json"))["verdict"]
-    assert b"customer&#39;s copy" in opened.read("certificate.html") or b"customer" in opened.read("certificate.html")
+    assert (
+        json.loads(opened.read("result.json"))["verdict"] == json.loads(full.read("result.json"))["verdict"]
+    )
+    assert b"customer&#39;s copy" in opened.read("certificate.html") or b"customer" in opened.read(
+        "certificate.html"
+    )
 
 
 def test_the_copy_keeps_every_line_in_its_place(signed_run) -> None:

@@ -6,7 +6,7 @@ import csv
 import io
 import json
 from pathlib import Path
-from xml.etree import ElementTree
+from xml.etree import ElementTree as ET
 
 import jsonschema
 
@@ -23,7 +23,13 @@ def test_readings_go_to_standard_output_without_a_file(cli, plain_run) -> None:
 
 def test_both_files_and_json(cli, plain_run, tmp_path) -> None:
     code, out, _ = cli(
-        "export", plain_run / "journal.jsonl", "--out", tmp_path / "r.csv", "--junit", tmp_path / "f.xml", "--json"
+        "export",
+        plain_run / "journal.jsonl",
+        "--out",
+        tmp_path / "r.csv",
+        "--junit",
+        tmp_path / "f.xml",
+        "--json",
     )
     told = json.loads(out)
     jsonschema.Draft202012Validator(json.loads(SCHEMA.read_text())).validate(told)
@@ -31,7 +37,7 @@ def test_both_files_and_json(cli, plain_run, tmp_path) -> None:
     assert (tmp_path / "r.csv").read_bytes() == cli("export", plain_run)[1].replace("\n", "\r\n").replace(
         "\r\r\n", "\r\n"
     ).encode()
-    suite = ElementTree.parse(tmp_path / "f.xml").getroot().find("testsuite")
+    suite = ET.parse(tmp_path / "f.xml").getroot().find("testsuite")
     assert int(suite.get("tests")) == len(suite.findall("testcase")) > 5
     assert cli("export", plain_run, "--junit", tmp_path / "g.xml")[1] == f"{tmp_path / 'g.xml'}\n"
 

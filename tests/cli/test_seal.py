@@ -50,7 +50,9 @@ def test_a_key_elsewhere_as_json(cli, tmp_path) -> None:
     assert (code, "expected a folder" in err) == (2, True)
 
 
-def test_without_the_library_no_key_is_made_and_none_is_passed_over(cli, monkeypatch, own_home, plain_run) -> None:
+def test_without_the_library_no_key_is_made_and_none_is_passed_over(
+    cli, monkeypatch, own_home, plain_run
+) -> None:
     cli("seal-key")
     monkeypatch.setattr(keys, "can_sign", lambda: False)
     code, _, err = cli("seal-key", "--out", own_home / "other.pem")
@@ -60,11 +62,15 @@ def test_without_the_library_no_key_is_made_and_none_is_passed_over(cli, monkeyp
 
 
 @pytest.mark.parametrize("command", ["accept", "certify", "recover", "bundle"])
-def test_a_key_others_may_read_stops_everything_before_it_begins(cli, command, key_file, tmp_path, plain_run) -> None:
+def test_a_key_others_may_read_stops_everything_before_it_begins(
+    cli, command, key_file, tmp_path, plain_run
+) -> None:
     open_key = tmp_path / "open.pem"
     shutil.copy(key_file, open_key)
     open_key.chmod(0o644)
-    arguments = {"accept": ("--yes",), "recover": (), "certify": (plain_run,), "bundle": (plain_run,)}[command]
+    arguments = {"accept": ("--yes",), "recover": (), "certify": (plain_run,), "bundle": (plain_run,)}[
+        command
+    ]
     runs = tmp_path / "runs"
     runs.mkdir()
     where = () if command == "certify" else ("--out", runs)
@@ -73,7 +79,9 @@ def test_a_key_others_may_read_stops_everything_before_it_begins(cli, command, k
     assert list(runs.iterdir()) == []
 
 
-def test_the_same_journal_and_key_give_the_same_bytes(cli, plain_run, signed_run, key_file, tmp_path, monkeypatch) -> None:
+def test_the_same_journal_and_key_give_the_same_bytes(
+    cli, plain_run, signed_run, key_file, tmp_path, monkeypatch
+) -> None:
     monkeypatch.setenv("TZ", "Pacific/Auckland")
     copy = tmp_path / "elsewhere"
     copy.mkdir()
@@ -88,7 +96,9 @@ def test_the_same_journal_and_key_give_the_same_bytes(cli, plain_run, signed_run
             assert pages[0] == (other / "certificate.html").read_bytes()
 
 
-def test_the_certificate_is_signed_says_by_whom_and_has_the_head_hash_of_its_result(signed_run, key_file) -> None:
+def test_the_certificate_is_signed_says_by_whom_and_has_the_head_hash_of_its_result(
+    signed_run, key_file
+) -> None:
     page = (signed_run / "certificate.html").read_bytes()
     shown = keys.fingerprint(keys.load_key(key_file).public_hex)
     sealed, checks = verify_document(page, known_fingerprint=shown)
@@ -96,7 +106,13 @@ def test_the_certificate_is_signed_says_by_whom_and_has_the_head_hash_of_its_res
     assert shown.encode() in page
     result = json.loads((signed_run / "result.json").read_bytes())
     assert result["journal"]["head_sha256"] == sealed.seal.head_sha256
-    assert set(sealed.seal.files) == {"certificate.html", "result.json", "plan.toml", "order.toml", "software.json"}
+    assert set(sealed.seal.files) == {
+        "certificate.html",
+        "result.json",
+        "plan.toml",
+        "order.toml",
+        "software.json",
+    }
     assert take_result(page) == (signed_run / "result.json").read_bytes()
 
 
@@ -132,7 +148,9 @@ def test_recover_signs(cli, key_file, tmp_path) -> None:
     assert b"the operator said that the mains had not failed" in page
 
 
-@pytest.mark.parametrize(("said", "kept"), [("YES\n", "yes"), ("no\n", "no"), ("hm\n", "unknown"), ("", "unknown")])
+@pytest.mark.parametrize(
+    ("said", "kept"), [("YES\n", "yes"), ("no\n", "no"), ("hm\n", "unknown"), ("", "unknown")]
+)
 def test_on_a_terminal_recover_asks_for_the_mains(cli, tmp_path, monkeypatch, said, kept) -> None:
     import io
     import sys
@@ -211,7 +229,10 @@ def test_attempts_are_printed_and_sealed(tmp_path) -> None:
     outcome = judge(folder / "journal.jsonl")
     assert b"3; earlier: rejected (run-0), reset (run-1)" in outcome.certificate
     seal = codec.from_json(outcome.seal, SealedRun).seal
-    assert [(run.run_id, run.standing) for run in seal.attempts] == [("run-0", "rejected"), ("run-1", "reset")]
+    assert [(run.run_id, run.standing) for run in seal.attempts] == [
+        ("run-0", "rejected"),
+        ("run-1", "reset"),
+    ]
     assert [run["standing"] for run in json.loads(outcome.result)["earlier"]] == ["rejected", "reset"]
 
 
@@ -234,7 +255,10 @@ def test_order_and_checklist_in_a_bundle_are_what_they_were(tmp_path) -> None:
     again = load_checklist(str(tmp_path / "checklist.toml"))
     assert msgspec.structs.replace(again, name=checklist.name) == checklist
     assert json.loads(made["software.json"])["burnin"] == "0.0.0"
-    assert set(papers(msgspec.structs.replace(opened, order=None, checklist=None))) == {"plan.toml", "software.json"}
+    assert set(papers(msgspec.structs.replace(opened, order=None, checklist=None))) == {
+        "plan.toml",
+        "software.json",
+    }
 
 
 def test_any_text_survives_toml() -> None:

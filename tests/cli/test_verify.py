@@ -300,11 +300,14 @@ def test_the_fold_reads_stops_and_waivers(plain_run) -> None:
 
 def test_a_waived_verdict_folds_to_itself() -> None:
     failed = {"criterion": "checklist_lines", "slug": "s", "outcome": "fail", "subject": "usb"}
-    needed = [
-        {"criterion": name, "slug": "s", "outcome": "pass"}
-        for name in verify_needed()
-    ]
-    used = {"criterion": "checklist_lines", "subject": "usb", "outcome": "fail", "reason": "agreed", "by": "A"}
+    needed = [{"criterion": name, "slug": "s", "outcome": "pass"} for name in verify_needed()]
+    used = {
+        "criterion": "checklist_lines",
+        "subject": "usb",
+        "outcome": "fail",
+        "reason": "agreed",
+        "by": "A",
+    }
     verdict = {
         "standing": "accepted",
         "first_look": False,

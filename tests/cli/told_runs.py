@@ -67,7 +67,13 @@ def told(*, closed: bool = True, faults: int = 0, sweeps: int = 30, **opened: ob
     for step in range(faults):
         run.add(
             FaultFound(
-                load_id="1.matrix.0", load="matrix", stage=0, core=0, fault="wrong_product", step=step, seed="2a"
+                load_id="1.matrix.0",
+                load="matrix",
+                stage=0,
+                core=0,
+                fault="wrong_product",
+                step=step,
+                seed="2a",
             )
         )
     return run.end_load("1.matrix.0").end_stage(0, SOAK.name).close() if closed else run

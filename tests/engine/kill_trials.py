@@ -177,9 +177,7 @@ def _recovered(folder: Path, before: bytes, left: Left, runs: Path) -> None:
     if left.state == "cut off" and ("run_complete", "harness_ended") not in _standing(view)[1]:
         left.trouble.append("the verdict does not say that only the program died")
         return
-    check = subprocess.run(
-        [*command, "verify", folder], capture_output=True, text=True, env=env, check=False
-    )
+    check = subprocess.run([*command, "verify", folder], capture_output=True, text=True, env=env, check=False)
     if left.state == "cut off" and check.returncode != 0:
         left.trouble.append(f"verify: {check.stdout}{check.stderr}")
 

@@ -20,7 +20,9 @@ pytestmark = [pytest.mark.processes, pytest.mark.timeout(120)]
 def test_a_killed_run_recovers_to_the_right_verdict(seed, tmp_path) -> None:
     left = kill_one(seed, tmp_path)
     assert left.trouble == []
-    assert left.state in {"cut off", "over"} or seed not in LATE, "this one is killed well after the first line"
+    assert left.state in {"cut off", "over"} or seed not in LATE, (
+        "this one is killed well after the first line"
+    )
 
 
 def test_the_trial_notices_what_it_must(tmp_path) -> None:
