@@ -181,8 +181,8 @@ def overall(comparison: RunComparison, outcomes: Sequence[OutcomeChange]) -> Ove
     """Return what a comparison comes to.
 
     Runs differ when a figure differs by more than noise, when a part of the machine changed, or when a judgement went from
-    fail to pass or back, or stands in one run only and is a fail there. They are the same only when every figure could be compared, or stood still in both runs; else
-    nothing is shown either way.
+    fail to pass or back, or stands in one run only and is a fail there. They are the same only when every figure could be
+    compared, or stood still in both runs; else nothing is shown either way.
     """
     decided = {"better", "worse", "higher", "lower"}
     if (
