@@ -10,6 +10,7 @@ from burnin.records.events import (
     AnyEvent,
     ChannelState,
     FaultFound,
+    FaultRetried,
     LoadEnded,
     LoadsOff,
     LoadStarted,
@@ -63,10 +64,10 @@ def _rarer_text(event: AnyEvent) -> str:
             return f"STOPPED FOR SAFETY: {trip_text(event)}"
         case OperatorStopped():
             return f"Stopped by the operator ({event.signal})"
-        case StorageTrouble():
-            return f"STORAGE TROUBLE: {event.what}: {event.error}; the run goes on, {event.lost} lines lost"
-        case SamplingTrouble():
-            return f"Sampling: {event.what}, {event.span_s:.1f} s{_detail(event.detail)}"
+        case FaultRetried():
+            return retried_text(event)
+        case StorageTrouble() | SamplingTrouble():
+            return trouble_text(event)
         case ChannelState():
             return f"Sensor {event.channel}: {event.quality}{_detail(event.reason)}"
         case SafetyArmed() if event.note:
@@ -114,6 +115,21 @@ def fault_text(event: FaultFound) -> str:
     keys = ("address", "expected", "found", "mask", "who", "row", "column")
     words = [f"{key} {event.values[key]}" for key in keys if key in event.values]
     return f"{event.fault.replace('_', ' ')}; {', '.join(words)}" if words else event.fault.replace("_", " ")
+
+
+def trouble_text(event: StorageTrouble | SamplingTrouble) -> str:
+    """Return trouble of the harness itself in plain words."""
+    if isinstance(event, StorageTrouble):
+        return f"STORAGE TROUBLE: {event.what}: {event.error}; the run goes on, {event.lost} lines lost"
+    return f"Sampling: {event.what}, {event.span_s:.1f} s{_detail(event.detail)}"
+
+
+def retried_text(event: FaultRetried) -> str:
+    """Return in plain words what doing work with a wrong result again has shown."""
+    cores = " or ".join(str(core) for core in event.cores)
+    named = f"core {event.core} is wrong" if event.core is not None else f"core {cores}: cannot be told which"
+    back = "came back" if event.came_back else "did not come back"
+    return f"Load '{event.load}', step {event.step}, done again: {named}; the wrong result {back}"
 
 
 def trip_text(event: SafetyTripped) -> str:

@@ -13,10 +13,13 @@ import pytest
 from burnin.cli.accept import tell_outcome
 from burnin.cli.main import main
 from burnin.cli.outcome import judge
+from burnin.cli.reproduce import tell as tell_reproduced
 from burnin.engine.conduct import Conducted
+from burnin.engine.reproduce import Reproduced
 from burnin.host.clock import RealClock
 from burnin.journal.writer import JournalWriter
 from burnin.records.channels import Channel
+from burnin.records.events import FaultFound
 from burnin.records.plan import LoadUse, Plan, Stage
 from burnin.testing.machine_tree import parse_tree, write_tree
 from burnin.testing.run_builder import RunBuilder
@@ -32,6 +35,7 @@ COMMANDS = (
     "frames",
     "inspect",
     "recover",
+    "reproduce",
     "seal-key",
     "sockets",
     "verify",
@@ -96,6 +100,13 @@ def test_the_schema_of_inspect_is_the_one_of_the_records():
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     assert schema_of("inspect") == json.loads(json.dumps(module.inspect_schema()))
+
+
+def test_reproduce(capsys):
+    fault = FaultFound(load_id="l", load="matrix", stage=0, core=1, fault="wrong_result", step=7)
+    options = argparse.Namespace(json=True)
+    assert tell_reproduced(options, Reproduced(faults=[fault], steps={0: 9, None: 8})) == 1
+    assert checked("reproduce", capsys.readouterr().out)["count"] == 1
 
 
 def test_catalog(capsys):
