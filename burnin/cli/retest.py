@@ -16,6 +16,7 @@ from burnin.cli.outcome import write_whole
 from burnin.cli.paperwork import answer_cautions, answers_of
 from burnin.cli.recover import tell_unfinished
 from burnin.cli.screen import quiet_output, say, say_json
+from burnin.cli.seal_key import key_of
 from burnin.engine.conduct import Equipment, Request
 from burnin.errors import InputError, InputProblems
 from burnin.host.real import RealHost
@@ -38,11 +39,12 @@ def retest(options: argparse.Namespace) -> int:
     before = read_named(find_run(options.run, options.url))
     _refuse(before)
     with quiet_output(to_error=options.json):
+        key = key_of(options)
         request, equipment = _prepare(before, options)
         conducted = run_watched(
             request, equipment, metrics=Path(options.metrics) if options.metrics else None
         )
-        outcome = conclude(conducted)
+        outcome = conclude(conducted, key)
         for line in plain_summary(outcome.view, outcome.findings, outcome.verdict):
             say(line)
     compared = compared_runs(before, outcome.view, options)

@@ -6,6 +6,7 @@ import argparse
 from typing import Final
 
 from burnin.cli.bench_options import bench_options
+from burnin.cli.evidence_options import signing_option
 
 _URL: Final = "the ledger: a file, or postgresql://HOST/NAME (default: BURNIN_LEDGER, else a file in the user's data folder)"
 _RUN: Final = "a run's folder, its journal.jsonl, its bundle, or its id in the ledger"
@@ -114,6 +115,7 @@ def retest_options(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="keep the present values in this OpenMetrics text file, for collectors",
     )
+    signing_option(parser)
     _comparison(parser)
 
 
