@@ -18,7 +18,7 @@ from burnin.calc.refusal import Refusal
 from burnin.calc.run_facts import GAP_PERIODS, StageRun, hot_runs, period_s, stage_runs
 from burnin.calc.series import Level, batch_level
 from burnin.calc.stage_levels import hottest_channel, settled_mean, stretch, with_role
-from burnin.calc.steady import DEFAULT_RULE, Steadiness, find_steady, still_to_come
+from burnin.calc.steady import DEFAULT_RULE, find_steady, still_to_come
 from burnin.calc.step_response import FitSettings, StepFit, fit_step
 from burnin.records.channels import Channel
 from burnin.records.events import InstrumentReading
@@ -133,11 +133,11 @@ def _point(view: RunView, run: StageRun, channel: Channel, *, fans: Fans) -> Ste
     if steadiness is None or not isinstance(level, Level):
         return None
     inlet, name = inlet_air(view)
-    rest = _rest(t_s, temps, channel, steadiness)
     conditions = _conditions(
         view, run, steady=steadiness.slug == "steady", inlet=inlet is not None, fans=fans
     )
-    trouble = obstacle(conditions) or (rest if isinstance(rest, Refusal) else None)
+    rest = obstacle(conditions) or _rest(t_s, temps, channel)
+    trouble = rest if isinstance(rest, Refusal) else None
     point = OperatingPoint(
         temp_c=Measured(value=level.mean, u=_sensor_u(channel, level.u)),
         inlet_c=inlet or Measured(value=math.nan, u=math.nan),
@@ -154,10 +154,8 @@ def _sensor_u(channel: Channel, level_u: float) -> float:
     return math.hypot(level_u, accuracy / 2, (channel.resolution or 0.0) / math.sqrt(12))
 
 
-def _rest(t_s: Floats, temps: Floats, channel: Channel, steadiness: Steadiness) -> Measured | Refusal:
+def _rest(t_s: Floats, temps: Floats, channel: Channel) -> Measured | Refusal:
     """Return what the steady-state rule still leaves to come at the fitted time constant."""
-    if steadiness.slug != "steady":
-        return Refusal(slug="not-steady")
     later = t_s >= _SKIP_S
     settings = FitSettings(resolution_c=1.0 if channel.resolution is None else channel.resolution)
     fit = fit_step(t_s[later], temps[later], settings=settings)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 
 from burnin.cli.earlier import earlier_runs
@@ -10,6 +11,7 @@ from burnin.cli.equipment import everything, known_plugins, real_equipment
 from burnin.cli.fan_headers import fan_survey_of
 from burnin.cli.instruments import desk_of, leak_hold_of, readings_of
 from burnin.cli.metrics import Both, MetricsFile
+from burnin.cli.open_lines import ask_open, open_points, somebody_is_there
 from burnin.cli.outcome import JOURNAL, Outcome, judge, write_outcome
 from burnin.cli.paperwork import answer_cautions, answers_of, checklist_of, order_of, workshop_of
 from burnin.cli.recover import tell_unfinished
@@ -40,6 +42,13 @@ def _prepare(options: argparse.Namespace) -> tuple[Request, Equipment]:
     plan, digest = load_plan(name, known_plugins(found))
     plan = with_seed(plan, options.seed)
     checklist, workshop, order = checklist_of(options), workshop_of(options), order_of(options)
+    answers = answers_of(options, checklist, order)
+    host = RealHost()
+    equipment = real_equipment(host, found, plan.plugins)
+    if somebody_is_there(options):
+        answers += ask_open(
+            open_points(host, dict(equipment.probes), (checklist, order), answers), sys.stdin.readline
+        )
     request = Request(
         plan=plan,
         plan_sha256=digest,
@@ -47,7 +56,7 @@ def _prepare(options: argparse.Namespace) -> tuple[Request, Equipment]:
         checklist=checklist,
         order=order,
         workshop=workshop,
-        answers=answers_of(options, checklist, order),
+        answers=answers,
         readings=readings_of(options, plan),
         leak_hold=leak_hold_of(options, plan, order),
         cautions=answer_cautions(options, workshop),
@@ -60,7 +69,7 @@ def _prepare(options: argparse.Namespace) -> tuple[Request, Equipment]:
         say(f"No plan named: running '{plan.name}' ({plan.title}). Others: burnin catalog")
     say(f"Plan '{plan.title}': {plan.about}" if plan.about else f"Plan '{plan.title}'")
     tell_unfinished(Path(options.out))
-    return request, real_equipment(RealHost(), found, plan.plugins)
+    return request, equipment
 
 
 def run_watched(

@@ -65,10 +65,15 @@ def answers_of(
     known = [line.id for line in checklist.lines] if checklist else []
     parts = [part.part for part in order.parts] if order else []
     known += [part for part in dict.fromkeys(parts) if part not in READABLE and part not in known]
-    return tuple(_answer(text, known) for text in options.answer)
+    return tuple(parse_answer(text, known) for text in options.answer)
 
 
-def _answer(text: str, known: list[str]) -> Answer:
+def parse_answer(text: str, known: list[str]) -> Answer:
+    """Return the answer that ``text`` (``LINE=yes|no[:REMARK]``) tells to one of the points known.
+
+    Raises:
+        InputError: it names another point, or is neither yes nor no.
+    """
     line, _, rest = text.partition("=")
     word, _, remark = rest.partition(":")
     if line not in known:
