@@ -16,11 +16,11 @@ def numeric_kernel() -> str:
     built: Any = np.show_config(mode="dicts")
     blas = built.get("Build Dependencies", {}).get("blas", {}) if built else {}
     name = f"{blas.get('name', 'unknown')} {blas.get('version', '')}".strip()
-    return f"{name} {_core_name()}".strip()
+    return f"{name} {kernel_name()}".strip()
 
 
-def _core_name() -> str:
-    """Return the kernel that the library chose on this core, empty where it does not say.
+def kernel_name() -> str:
+    """Return the kernel that the library chose on this core, empty where it does not say or is not loaded.
 
     The symbols are those of OpenBLAS as NumPy's own packages carry it (``openblas_get_corename``, its public interface).
     """

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import IO, Final
 
 import burnin
+from burnin.calc.numeric_kernel import kernel_name
 
 LEASE_S: Final = 5.0
 """A child that hears nothing from its supervisor for this long ends itself."""
@@ -32,8 +33,14 @@ _ONE_THREAD: Final = (
 
 
 def environment(base: Mapping[str, str]) -> dict[str, str]:
-    """Return the environment of a child: one numeric thread, plain locale, this package importable."""
+    """Return the environment of a child: one numeric thread, plain locale, this package importable.
+
+    The numeric library's kernel is the one of this process, so that cores of two types cannot differ innocently.
+    """
     env = dict(base)
+    kernel = kernel_name()
+    if kernel:
+        env.setdefault("OPENBLAS_CORETYPE", kernel)
     env.update(dict.fromkeys(_ONE_THREAD, "1"))
     env.update({"LC_ALL": "C.UTF-8", "PYTHONHASHSEED": "0", "PYTHONUNBUFFERED": "1"})
     package_home = str(Path(burnin.__file__).parent.parent)
