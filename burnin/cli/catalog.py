@@ -11,6 +11,7 @@ from burnin.errors import BurninError
 from burnin.plan.loader import SHIPPED_CHECKLISTS, SHIPPED_PLANS, load_checklist, load_plan, shipped
 from burnin.plan.rules import KnownPlugins
 from burnin.plugin.discovery import ROOMS, Found
+from burnin.report.notes import ARRAY_NOTE
 
 
 def catalog(options: argparse.Namespace) -> int:
@@ -23,7 +24,10 @@ def catalog(options: argparse.Namespace) -> int:
     listing["plans"] = [_plan_row(name, path, known) for name, path in shipped(SHIPPED_PLANS).items()]
     listing["checklists"] = [_checklist_row(name, path) for name, path in shipped(SHIPPED_CHECKLISTS).items()]
     if options.json:
-        say_json(listing)
+        say_json({**listing, "march": _march_rows()} if options.march else listing)
+        return 0
+    if options.march:
+        _say_march()
         return 0
     for room, rows in listing.items():
         say(room.capitalize())
@@ -32,6 +36,27 @@ def catalog(options: argparse.Namespace) -> int:
             say(f"  {row['name']:<28} {row['title']}{broken}")
         say()
     return 0
+
+
+def _say_march() -> None:
+    from burnin.calc.march_simulator import coverage_table, render_coverage
+
+    say("Faults found in the worst case, cell by cell, as published (simulated, 3 cells)")
+    say(render_coverage(coverage_table()))
+    say("As the memory load runs: cells of one block, read and then written together (simulated, 3 cells)")
+    say(render_coverage(coverage_table(block=3)))
+    say(ARRAY_NOTE)
+
+
+def _march_rows() -> list[dict[str, str | int]]:
+    from burnin.calc.march_simulator import coverage_table
+
+    return [
+        {"test": row.march, "ops_per_cell": row.ops_per_cell, "block": row.block}
+        | {str(cover.kind): f"{cover.detected}/{cover.total}" for cover in row.covers}
+        for block in (None, 3)
+        for row in coverage_table(block=block)
+    ]
 
 
 def _plugin_row(found: Found) -> dict[str, str]:

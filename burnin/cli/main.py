@@ -206,7 +206,10 @@ def _frames(commands: _Commands) -> None:
 
 
 def _catalog(commands: _Commands) -> None:
-    _command(commands, "catalog", "what is on hand: loads, sources, probes, criteria, plans, checklists")
+    parser = _command(commands, "catalog", "what is on hand: loads, sources, probes, criteria, plans, checklists")
+    parser.add_argument(
+        "--march", action="store_true", help="which memory faults each march test finds, on paper and as it runs"
+    )
 
 
 def _reproduce(commands: _Commands) -> None:

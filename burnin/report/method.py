@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from burnin.calc.run_facts import resource_of
 from burnin.records.plan import LoadUse, Plan, Stage
 from burnin.records.view import RunView, StageSpan
 from burnin.report.figures import significant, span
+from burnin.report.notes import ARRAY_NOTE
 from burnin.report.words import plain_name, shown_text
 from burnin.report.work import ranges
 
@@ -108,6 +110,12 @@ def fold_rule(plan: Plan) -> str:
         "inconclusive. Accepted needs a hot steady state, all loads together, and at least "
         f"{significant(plan.minimum_minutes)} minutes under load."
     )
+
+
+def array_note(view: RunView) -> str:
+    """Return, with a space before it, what a memory test on a running machine does not show; empty without one."""
+    tested = any(resource_of(load) == "memory" for load in view.load_starts.values())
+    return f" {ARRAY_NOTE}" if tested else ""
 
 
 def versions(view: RunView) -> tuple[Version, ...]:

@@ -58,3 +58,10 @@ def cautions_answer(view: RunView) -> str:
         return "The journal holds no answer to the cautions."
     words = how.get(answered.how, "answered earlier by this workshop and remembered")
     return f"They were {words}."
+
+
+ARRAY_NOTE: Final = (
+    "Coverage of a memory array is not coverage of this machine's memory: caches answer, addresses are mapped, "
+    "and memory that the system itself uses is not tested."
+)
+"""What march tests do not show, as a program on a running machine does them; docs/march.md tells why."""

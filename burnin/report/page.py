@@ -299,7 +299,7 @@ def _described(view: RunView, signer: str) -> Described:
         sockets=socket_rows(view.inventory),
         stages=method.stage_rows(view),
         decision_rule=method.decision_rule(view.opened.plan),
-        fold_rule=method.fold_rule(view.opened.plan),
+        fold_rule=f"{method.fold_rule(view.opened.plan)}{method.array_note(view)}",
         plan_about=shown_text(view.opened.plan.about),
         versions=method.versions(view),
         plugins=method.plugin_versions(view),

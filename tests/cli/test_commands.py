@@ -427,3 +427,14 @@ def test_module_entry_point() -> None:
         [sys.executable, "-m", "burnin", "--version"], capture_output=True, text=True, env=env, check=True
     )
     assert done.stdout.strip() == "0.1.0"
+
+
+def test_the_march_table_of_the_page_is_what_the_command_prints(cli):
+    code, printed, _ = cli("catalog", "--march")
+    assert code == 0
+    page = (Path(__file__).parents[2] / "docs" / "march.md").read_text(encoding="utf-8")
+    tables = [part.partition("```")[0] for part in page.split("```\ntest ")[1:]]
+    assert len(tables) == 2
+    assert all(f"test {table}" in printed for table in tables)
+    assert "burnin catalog --march" in page
+    assert "caches answer" in printed

@@ -116,6 +116,15 @@ def test_catalog(capsys):
     assert {row["name"] for row in listing["plans"]} >= {"first-look", "one-hour", "one-night"}
 
 
+def test_march_table(capsys):
+    assert main(["catalog", "--march", "--json"]) == 0
+    rows = checked("catalog", capsys.readouterr().out)["march"]
+    by_name = {(row["test"], row["block"]): row for row in rows}
+    assert len(by_name) == 18
+    assert by_name["March C-", 1]["CFid"] == "24/24"
+    assert by_name["March C-", 3]["CFid"] == "6/24"
+
+
 @pytest.mark.parametrize("machine", ["desktop-vr", "arm-board", "laptop-2008"])
 def test_inspect(capsys, tmp_path, machine):
     text = (ROOT / "tests" / "fixtures" / "machines" / machine / "tree.txt").read_text(encoding="utf-8")

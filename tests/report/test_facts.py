@@ -13,7 +13,7 @@ from burnin.records.paperwork import Order
 from burnin.records.plan import LoadUse, Plan, Shape, Stage
 from burnin.report.home import home
 from burnin.report.identity import condition_facts, order_facts, run_facts
-from burnin.report.method import decision_rule, fold_rule, plugin_versions, stage_rows, versions
+from burnin.report.method import array_note, decision_rule, fold_rule, plugin_versions, stage_rows, versions
 from burnin.report.notes import beyond_ratings, cautions_answer, warranty_note
 from burnin.testing.run_builder import RunBuilder
 
@@ -187,6 +187,12 @@ def test_stages_as_planned_and_as_run():
     assert "up to 50 %" in decision_rule(plan)
     assert "guarded" in decision_rule(PLAN)
     assert "at least 60 minutes" in fold_rule(plan)
+
+
+def test_a_memory_test_says_what_it_does_not_show():
+    with_memory = RunBuilder(PLAN).load("1.memory_patterns.0", "memory_patterns", stage=0).view()
+    assert array_note(with_memory).startswith(" Coverage of a memory array is not")
+    assert array_note(RunBuilder(PLAN).load("1.matrix.0", "matrix", stage=0).view()) == ""
 
 
 def test_versions_of_everything_that_took_part():
