@@ -186,6 +186,77 @@
     });
   }
 
+  /* The page checks its own seal from a file that the reader chooses: a page cannot read its own bytes. One character a byte. */
+  var OPEN = "<" + "script type=\"application/json\" id=\"run-seal\">", CLOSE = "<" + "/script>";
+  var FORGED = " A page cannot vouch for itself: a forged one can say the same, so compare the fingerprint with the one that the workshop itself publishes. This does not show that the findings follow from the run's journal; the bundle shows that.";
+
+  function characters(buffer) {
+    var bytes = new Uint8Array(buffer), parts = [];
+    for (var at = 0; at < bytes.length; at += 8192) { parts.push(String.fromCharCode.apply(null, bytes.subarray(at, at + 8192))); }
+    return parts.join("");
+  }
+
+  function bytes(text) { return Uint8Array.from(text, function (one) { return one.charCodeAt(0); }); }
+
+  function fromHex(text) { return Uint8Array.from(text.match(/../g), function (pair) { return parseInt(pair, 16); }); }
+
+  function sha256(data) {
+    return crypto.subtle.digest("SHA-256", data).then(function (digest) {
+      return Array.prototype.map.call(new Uint8Array(digest), function (one) { return ("0" + one.toString(16)).slice(-2); }).join("");
+    });
+  }
+
+  function sealIn(text) {
+    var start = text.indexOf(OPEN), inside = start + OPEN.length, end = text.indexOf(CLOSE, inside);
+    if (start < 0 || end <= inside || text.indexOf(OPEN, inside) >= 0) { return null; }
+    var escaped = new RegExp("(?<!\\\\)((?:\\\\\\\\)*)\\\\u003c", "g");
+    var data = text.slice(inside, end).replace(escaped, "$1<"), whole = JSON.parse(data);
+    return {
+      page: text.slice(0, inside) + text.slice(end), whole: whole,
+      seal: data.slice(data.indexOf(":") + 1, data.lastIndexOf(",\"digest\":\""))
+    };
+  }
+
+  function signed(found) {
+    var signature = found.whole.signature;
+    if (!signature) { return Promise.resolve("Not signed: this shows accidental damage only."); }
+    var key = fromHex(signature.public_key);
+    return Promise.all([sha256(key), crypto.subtle.importKey("raw", key, "Ed25519", false, ["verify"]).then(function (made) {
+      return crypto.subtle.verify("Ed25519", made, fromHex(signature.value), bytes("burnin seal 1\n" + found.seal));
+    }, function () { return null; })]).then(function (both) {
+      var shown = both[0].match(/..../g).join(" ");
+      if (both[1] === null) { return "Signature not checked: this browser does not know Ed25519."; }
+      if (!both[1]) { throw new Error("the signature does not fit the seal"); }
+      return "Signed with the key " + shown + "." + FORGED;
+    });
+  }
+
+  function checked(text) {
+    var found = sealIn(text);
+    if (!found) { throw new Error("there is no seal in its place"); }
+    return Promise.all([sha256(bytes(found.page)), sha256(bytes(found.seal))]).then(function (digests) {
+      if (digests[0] !== found.whole.seal.files["certificate.html"]) { throw new Error("the page is not the one that was sealed"); }
+      if (digests[1] !== found.whole.digest) { throw new Error("the seal is not what its digest says"); }
+      return signed(found);
+    }).then(function (words) { return "Unchanged since it was sealed. " + words; });
+  }
+
+  function sealCheck() {
+    var slot = document.getElementById("run-seal"), place = document.querySelector("p.seal");
+    if (!slot || !slot.textContent || !place || !window.crypto || !crypto.subtle) { return; }
+    var box = make("div", { "class": "controls seal-check" }, place.parentNode);
+    var label = make("label", {}, box), input = make("input", { type: "file", accept: ".html" }, label);
+    label.insertBefore(document.createTextNode("Check this seal here, offline: choose this very file "), input);
+    var out = make("p", { role: "status", "class": "small" }, box);
+    input.addEventListener("change", function () {
+      if (!input.files.length) { return; }
+      input.files[0].arrayBuffer().then(characters).then(checked).then(function (words) { out.textContent = words; }, function (error) {
+        out.textContent = "CHANGED, or no certificate: " + error.message + ".";
+      });
+    });
+  }
+
   Array.prototype.forEach.call(document.querySelectorAll("figure.chart"), setUp);
   if (charts.length) { zoomBar(); }
+  sealCheck();
 }());
