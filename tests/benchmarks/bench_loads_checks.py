@@ -1,7 +1,8 @@
 """What checking costs each CPU load: the bare operations beside whole checked steps, in one run.
 
 Run alone and last: ``python tests/benchmarks/bench_loads_checks.py [load ...]``, or name this file to pytest. Each line
-is 15 interleaved pairs; the share is bare time over the time of the step; a claim holds when the upper end of the 95 %
+is 15 interleaved pairs; the share is bare time over the time of the step, both processor time of the one thread, so that
+other processes weigh little; a claim holds when the upper end of the 95 %
 interval of the median (order statistics) reaches the target. Where the check is the way back (transforms,
 compression, identities of functions), both ways count as load and the rest is bookkeeping.
 """
@@ -92,9 +93,9 @@ BARE: dict[str, tuple[Callable[[Any], None], float, str]] = {
 
 
 def timed(work: Callable[[], object]) -> float:
-    start = time.perf_counter()
+    start = time.thread_time()
     work()
-    return time.perf_counter() - start
+    return time.thread_time() - start
 
 
 def share_of(load: str) -> tuple[bool, str]:
