@@ -105,7 +105,7 @@ class Chains:
     ) -> None:
         self._card, self.groups, self.variants, self._unit = card, groups, len(starts), unit
         self._kernel, self._fold = card.kernel(code), card.kernel(FOLD_CODE)
-        self.starts = card.filled(starts)
+        self.starts, self.extra = card.filled(starts), tuple(extra)
         self.slots = [_Slot(card, groups, fold=self._fold) for _ in range(IN_FLIGHT)]
         self._setups = [
             card.filled(np.array([unit, place, 0, 0], dtype=np.uint32)) for place in range(self.variants)

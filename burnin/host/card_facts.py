@@ -48,7 +48,7 @@ def card_facts(adapter: Adapter, library: Any = None) -> CardFacts:
     if adapter.software:
         return CardFacts(why="a software renderer has no memory or link of its own")
     by_library = _by_library(adapter, library)
-    return by_library if by_library is not None else _by_kernel(adapter)
+    return by_library if by_library is not None else _by_kernel(adapter, _DEVICES)
 
 
 def _library() -> Any:  # typed as Any: the library carries no types
@@ -93,7 +93,7 @@ def _nvml_link(library: Any, handle: Any) -> tuple[int, int]:
         return 0, 0
 
 
-def _by_kernel(adapter: Adapter, devices: Path = _DEVICES) -> CardFacts:
+def _by_kernel(adapter: Adapter, devices: Path) -> CardFacts:
     numbers = (f"0x{adapter.vendor_id:04x}", f"0x{adapter.device_id:04x}")
     folders = sorted(devices.iterdir()) if devices.is_dir() else []
     found = [each for each in folders if (_text(each, "vendor"), _text(each, "device")) == numbers]

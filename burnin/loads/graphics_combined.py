@@ -223,18 +223,18 @@ class _Session:
             return "not compared: the chains are too long for the host"
         starts = float_starts(seed, variants=_VARIANTS, width=_WIDTH)[:1]
         sums = summed_rows(seed & 0xFFFFFFFF, self.turns)
-        expected = None
+        rivals = []
         for fused in (False, True):
             ends = run_float_chains(starts, rounds, c=_CONSTANT, fused=fused).view(np.uint32)[0]
-            expected = fold_ends(np.concatenate([ends, sums], axis=1))
-            if np.array_equal(expected, self._golden[0]):
+            rivals.append(fold_ends(np.concatenate([ends, sums], axis=1)))
+            if np.array_equal(rivals[-1], self._golden[0]):
                 return "yes: fused, rounded once" if fused else "yes: product and sum rounded one by one"
-        assert expected is not None
+        expected = min(rivals, key=lambda each: int(np.count_nonzero(each != self._golden[0])))
         lane = int(np.flatnonzero(expected != self._golden[0])[0])
         values: dict[str, Scalar] = {
             "card": self._card.facts.name,
             "lane": lane,
-            "compared_with": "the host, fused operations",
+            "compared_with": "the host, with the rounding that fits best",
             "expected": f"0x{int(expected[lane]):08x}",
             "found": f"0x{int(self._golden[0][lane]):08x}",
         }

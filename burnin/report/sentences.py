@@ -9,10 +9,11 @@ from typing import Any, Final
 from burnin.records.findings import Finding
 from burnin.report.figures import significant, unit_sign
 from burnin.report.sentences_found import SENTENCES as FOUND
+from burnin.report.sentences_graphics import SENTENCES as GRAPHICS
 from burnin.report.sentences_run import SENTENCES as RUN
 from burnin.report.words import plain_name, shown_text
 
-SENTENCES: Final[dict[str, str]] = {**RUN, **FOUND}
+SENTENCES: Final[dict[str, str]] = {**RUN, **FOUND, **GRAPHICS}
 
 
 class _Sentence(Formatter):
