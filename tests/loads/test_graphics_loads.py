@@ -525,3 +525,24 @@ def test_no_such_card_says_so(name):
 
 def test_python_still_has_the_library():
     assert "wgpu" in sys.modules
+
+
+@pytest.mark.parametrize(
+    ("spans_ms", "right"),
+    [
+        ((4.0, 4.0, 4.1, 4.5, 5.2, 7.0, 9.0), 12),  # memory is busy until the chains take over
+        ((4.0, 8.0, 12.0), 2),  # the chains alone take all the time
+        ((4.0,) * 7, 24),
+    ],
+)
+def test_the_mixture_is_the_most_arithmetic_that_leaves_memory_busy(spans_ms, right):
+    from burnin.loads.graphics_combined import _RATIOS, _busiest
+
+    def chains_of(ratio):
+        span_ms = spans_ms[_RATIOS.index(ratio)]
+        return SimpleNamespace(
+            set_rounds=lambda rounds: None, one=lambda variant: SimpleNamespace(span_ms=span_ms)
+        )
+
+    assert _busiest(chains_of, software=False) == right
+    assert _busiest(chains_of, software=True) == _RATIOS[0]
