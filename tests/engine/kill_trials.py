@@ -216,6 +216,8 @@ def main(count: int) -> int:
         for trouble in left.trouble:
             bad += 1
             print(f"kill {seed}: {left.state}, {left.lines} lines: {trouble}", flush=True)
+        if seed % 25 == 24:
+            print(f"{seed + 1} of {count} killed", flush=True)
     told = ", ".join(f"{number} {state}" for state, number in sorted(states.items()))
     print(
         f"{count} runs killed: {told}; {torn} torn last lines; sweeps missing at most {max(gaps, default=0):.2f} s; "
