@@ -52,8 +52,12 @@ def _march_rows() -> list[dict[str, str | int]]:
     from burnin.calc.march_simulator import coverage_table
 
     return [
-        {"test": row.march, "ops_per_cell": row.ops_per_cell, "block": row.block}
-        | {str(cover.kind): f"{cover.detected}/{cover.total}" for cover in row.covers}
+        {
+            "test": row.march,
+            "ops_per_cell": row.ops_per_cell,
+            "block": row.block,
+            **{str(cover.kind): f"{cover.detected}/{cover.total}" for cover in row.covers},
+        }
         for block in (None, 3)
         for row in coverage_table(block=block)
     ]

@@ -10,12 +10,13 @@ from pathlib import Path
 from typing import Final
 
 from burnin.engine.asides import HOT_PARTS, Aside, HotLookAside, KernelAside, looked_again
+from burnin.engine.assignment import Assignment
 from burnin.engine.manifest import software
 from burnin.engine.news import Bench
 from burnin.engine.observer import Observer
 from burnin.engine.prepare import Places, Survey, memory_available_bytes, survey, take_inventory
 from burnin.engine.recorder import Recorder
-from burnin.engine.supervisor import Assignment, Supervisor
+from burnin.engine.supervisor import Supervisor
 from burnin.errors import InputError
 from burnin.host.protocol import Clock, Host
 from burnin.journal.writer import JournalWriter

@@ -81,6 +81,14 @@ class Checkpoint(LooseRecord, array_like=True, frozen=True, kw_only=True):
     digest: int
 
 
+class Edge(LooseRecord, array_like=True, frozen=True, kw_only=True):
+    """How late one pulse began (first step) and ended (last step), in microseconds; early is negative."""
+
+    pulse: int
+    on_late_us: int
+    off_late_us: int
+
+
 class Progress(Message, tag="progress", frozen=True, kw_only=True):
     """Totals so far; also the heartbeat."""
 
@@ -88,6 +96,7 @@ class Progress(Message, tag="progress", frozen=True, kw_only=True):
     amount: float
     digest: int
     checkpoints: tuple[Checkpoint, ...] = ()
+    edges: tuple[Edge, ...] = ()
 
 
 class Wrong(Message, tag="wrong", frozen=True, kw_only=True):

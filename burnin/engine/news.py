@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from burnin.engine.messages import Checkpoint, Swept
+from burnin.engine.messages import Checkpoint, Edge, Swept
 from burnin.engine.schedule import Pace
 from burnin.records.channels import Channel
 from burnin.records.events import EndKind
@@ -71,6 +71,7 @@ class JobProgress:
     amount: float
     digest: int
     checkpoints: tuple[Checkpoint, ...] = ()
+    edges: tuple[Edge, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import selectors
 import signal
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from types import FrameType
 from typing import Any, Final
 
@@ -324,6 +326,9 @@ class ProcessBench:
                 ear.child.kill()
                 ear.child.process.wait()
             self._drop_ear(ear)
+        if self._scratch:
+            with contextlib.suppress(OSError):  # never made, or not empty: then it is not ours to remove
+                Path(self._scratch).rmdir()
         self._give_signals_back()
 
     def _give_signals_back(self) -> None:
@@ -356,6 +361,7 @@ def _progress(load_id: str, message: Progress) -> News:
         amount=message.amount,
         digest=message.digest,
         checkpoints=message.checkpoints,
+        edges=message.edges,
     )
 
 

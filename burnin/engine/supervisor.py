@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any, Final
 
 from burnin.engine.agreement import Agreement, disagreement, wrong_result
-from burnin.engine.asides import Aside, Moment
+from burnin.engine.asides import Moment
+from burnin.engine.assignment import Assignment
 from burnin.engine.clockwork import ClockWatch
 from burnin.engine.news import (
     Bench,
@@ -24,7 +24,8 @@ from burnin.engine.news import (
     SweepTaken,
 )
 from burnin.engine.observer import Observer
-from burnin.engine.prepare import Places, Survey, jobs_of
+from burnin.engine.prepare import jobs_of
+from burnin.engine.pulses import PulseLog
 from burnin.engine.recorder import Recorder
 from burnin.engine.replay import Replays
 from burnin.engine.retrial import Retrials
@@ -35,8 +36,6 @@ from burnin.engine.seats import seats_of
 from burnin.engine.standing import Place, snapshot_of
 from burnin.engine.steadiness import Steadiness
 from burnin.engine.sweeps import SweepKeeper
-from burnin.host.protocol import Host
-from burnin.plugin.contracts import LoadSpec
 from burnin.records.events import (
     AnyEvent,
     FaultFound,
@@ -49,8 +48,7 @@ from burnin.records.events import (
     StageOpening,
     StageStarted,
 )
-from burnin.records.inventory import Inventory
-from burnin.records.plan import Plan, Stage
+from burnin.records.plan import Stage
 
 DURABLE_S: Final = 30.0
 """How long a planned step waits for its line to be on disk before it goes on without."""
@@ -62,33 +60,6 @@ SPARSE_WORK: Final = 10
 _TICK_NS: Final = 100_000_000
 _OFF_NS: Final = 5_000_000_000
 _RESTARTS: Final = 3
-
-
-@dataclass(frozen=True, kw_only=True)
-class Assignment:
-    """What the supervisor runs, on what.
-
-    Attributes:
-        run_id: Unique id of the run.
-        plan: The plan.
-        seed: Seed of all loads.
-        host: The machine.
-        inventory: The machine as found.
-        survey: Its channels.
-        specs: Load name to what it says about itself.
-        places: CPUs and memory for loads, asked anew before each stage.
-        asides: What else has lines for the journal now and then.
-    """
-
-    run_id: str
-    plan: Plan
-    seed: int
-    host: Host
-    inventory: Inventory
-    survey: Survey
-    specs: Mapping[str, LoadSpec]
-    places: Callable[[], Places]
-    asides: tuple[Aside, ...] = ()
 
 
 class Supervisor:
@@ -112,6 +83,7 @@ class Supervisor:
         self._replays = Replays()
         self._seats = seats_of(assignment.inventory)
         self._retrials = Retrials(self._agreement, (), self._seats)
+        self._pulses = PulseLog(())
         survey = assignment.survey
         self._safety = SafetyRules(survey.watched, survey.trips, now_ns=self._clock.mono_ns() + 2_000_000_000)
         self._sweeps = SweepKeeper(survey.described.channels, 1 / assignment.plan.sample_hz)
@@ -170,6 +142,8 @@ class Supervisor:
         self._planned(StageStarted(index=index, name=stage.name))
         reason = self._let_run(stage, paces)
         self._close_loads(reason)
+        for measured in self._pulses.measured(index):
+            self._recorder.note(measured)
         self._recorder.note(StageEnded(index=index, name=stage.name, reason=reason))
         self._state = "checking"
         for event in self._retrials.hold(self._bench, self._clock, self._listen, self._must_end):
@@ -195,6 +169,7 @@ class Supervisor:
         self._loads = Loads(states={job.load_id: LoadState(job=job, stage=index) for job in jobs})
         self._agreement, self._replays = Agreement(jobs, self._seats), Replays()
         self._retrials = Retrials(self._agreement, jobs, self._seats)
+        self._pulses = PulseLog(jobs)
         self._state = "opening"
         if not self._halt:
             self._bench.start(jobs)
@@ -308,6 +283,7 @@ class Supervisor:
 
     def _on_progress(self, news: JobProgress) -> None:
         self._loads.progressed(news)
+        self._pulses.hear(news.load_id, news.edges)
         for job, values in self._agreement.hear(news.load_id, news.checkpoints):
             self._fault(disagreement(job, self._stage_index, values))
 

@@ -25,6 +25,7 @@ from burnin.engine.messages import (
     Wrong,
     first_message,
 )
+from burnin.engine.pulses import EdgeWatch
 from burnin.engine.schedule import Pace
 from burnin.engine.tally import Tally
 from burnin.errors import BurninError
@@ -53,6 +54,7 @@ class Worker:
         self._supervisor_pid = supervisor_pid
         self._phase = "idle"
         self._pace = Pace()
+        self._edges = EdgeWatch(pace=self._pace)
         self._tally = Tally(steps=first_step)
         self._reported_ns = 0
         self._heard_ns = time.monotonic_ns()
@@ -77,6 +79,7 @@ class Worker:
             self._heard_ns = time.monotonic_ns()
             if isinstance(message, Go):
                 self._phase, self._pace = "run", message.pace
+                self._edges = EdgeWatch(pace=message.pace)
             elif isinstance(message, Finish):
                 self._phase = "finish"
             elif isinstance(message, Stop):
@@ -88,7 +91,9 @@ class Worker:
     def _work(self) -> None:
         now_ns = time.monotonic_ns()
         if self._pace.active(now_ns):
+            self._edges.begins(now_ns)
             self._account(self._session.step())
+            self._edges.ends(self.last_ns)
             return
         wait_ns = min(self._pace.next_change_ns(now_ns) - now_ns, 50_000_000)
         if wait_ns > 3_000_000:
@@ -119,7 +124,13 @@ class Worker:
         tally = self._tally
         points = tally.take_points()
         self._link.send(
-            Progress(steps=tally.steps, amount=tally.amount, digest=tally.digest, checkpoints=points)
+            Progress(
+                steps=tally.steps,
+                amount=tally.amount,
+                digest=tally.digest,
+                checkpoints=points,
+                edges=self._edges.take(),
+            )
         )
 
 
@@ -159,6 +170,9 @@ def serve(link: Link[ToWorker]) -> int:
     settle_in(set_up)
     try:
         load = fetch("loads", set_up.load, set_up.plugins)
+        if set_up.scratch and load.spec.resource == "storage":
+            with contextlib.suppress(OSError):  # the load says what is wrong with the folder
+                Path(set_up.scratch).mkdir(parents=True, exist_ok=True)
         session: LoadSession = load.open(context_of(set_up), set_up.params)
     except BurninError as error:
         link.send(Leaving(how="not_started", last_ns=time.monotonic_ns(), detail=error.message))

@@ -14,6 +14,9 @@ from burnin.records.channels import Role
 from burnin.records.plan import CriterionUse, LoadUse, Plan, Scalar, Stage
 
 LONGEST_S: Final = 30 * 86400.0
+FINEST_PULSED_S: Final = 0.002
+"""Longest step with which a load may be pulsed: edges are then met to a few milliseconds."""
+
 _ROLES: Final = frozenset(get_args(Role))
 
 
@@ -79,6 +82,7 @@ def _stages(plan: Plan, known: KnownPlugins) -> Iterator[Problem]:
         yield from _shape(stage, place)
         for load_number, use in enumerate(stage.loads, start=1):
             yield from _load(use, f"{place}.loads[{load_number}]", known)
+            yield from _pulse(stage, use, f"{place}.loads[{load_number}]", known)
         yield from _uses(stage.criteria, known, f"{place}.criteria", plan)
     if plan.longest_s > LONGEST_S:
         yield Problem(
@@ -156,6 +160,19 @@ def _load(use: LoadUse, place: str, known: KnownPlugins) -> Iterator[Problem]:
                     place=f"{place}.cores", found=f"the number {number}", expected="CPU numbers of 0 or more"
                 )
     yield from param_problems(use.params, spec.params, f"{place}.params")
+
+
+def _pulse(stage: Stage, use: LoadUse, place: str, known: KnownPlugins) -> Iterator[Problem]:
+    """Yield a load that cannot switch finely enough for pulses."""
+    spec = known.loads.get(use.load)
+    if spec is None or stage.shape.kind != "pulsed" or spec.finest_step_s <= FINEST_PULSED_S:
+        return
+    fine = sorted(name for name, each in known.loads.items() if each.finest_step_s <= FINEST_PULSED_S)
+    yield Problem(
+        place=f"{place}.load",
+        found=f"'{use.load}' in a pulsed stage: its shortest step is {1000 * spec.finest_step_s:g} ms",
+        expected=f"a load with steps of {1000 * FINEST_PULSED_S:g} ms or less: " + ", ".join(fine),
+    )
 
 
 def _unknown(place: str, name: str, names: Mapping[str, object], known: KnownPlugins) -> Problem:

@@ -10,6 +10,7 @@ from burnin.records.load_events import (
     LoadEnded,
     LoadsOff,
     LoadStarted,
+    PulsesMeasured,
     StageEnded,
     StageOpening,
     StageStarted,
@@ -73,6 +74,7 @@ __all__ = [
     "OperatorAnswered",
     "OperatorStopped",
     "Preflight",
+    "PulsesMeasured",
     "Remark",
     "Resumed",
     "RunClosed",
@@ -111,6 +113,7 @@ AnyEvent = (
     | LoadsOff
     | FaultFound
     | FaultRetried
+    | PulsesMeasured
     | ChannelState
     | SamplingTrouble
     | SafetyTripped

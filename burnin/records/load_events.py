@@ -119,6 +119,26 @@ class LoadsOff(Event, tag="loads_off", frozen=True, kw_only=True):
     loads: int
 
 
+class PulsesMeasured(Event, tag="pulses_measured", frozen=True, kw_only=True):
+    """How well the loads of a pulsed stage switched together.
+
+    Attributes:
+        stage: Stage index.
+        pulses: Pulses that every load instance began and ended.
+        loads: Load instances.
+        late_p99_ms: 99 % of the edges were at most this far from the moment planned, on the worst instance.
+        apart_p99_ms: 99 % of the edges were at most this far apart on any two instances.
+        apart_most_ms: The farthest apart.
+    """
+
+    stage: int
+    pulses: int
+    loads: int
+    late_p99_ms: float
+    apart_p99_ms: float
+    apart_most_ms: float
+
+
 RetryKind = Literal[
     "own_check", "wrong_again", "outvoted", "contradicts_itself", "on_every_core", "undecided", "not_repeated"
 ]

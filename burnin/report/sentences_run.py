@@ -5,6 +5,15 @@ from __future__ import annotations
 from typing import Final
 
 SENTENCES: Final[dict[str, str]] = {
+    # -- shapes and heat of loads ------------------------------------------------------------------------------------
+    "pulse_edges/together": "In stage {in_stage} {loads} loads switched together {pulses} times: 99 % of the edges were at most {observed:.1f} ms apart (the most: {most_apart_ms:.1f} ms) and {late_ms:.1f} ms from the moment planned.",
+    "pulse_edges/apart": "In stage {in_stage} the loads switched up to {observed:.1f} ms apart (99 % of the edges of {pulses} pulses), more than {limit:.1f} ms: the pulses tried the supply less hard than planned. Close other programs and repeat.",
+    "pulse_edges/not_measured": "In stage {in_stage} the edges of the pulses were not measured.",
+    "pulse_edges/no_pulses": "The plan has no pulsed stage.",
+    "heat_reached/reached": "The hottest load, {loads}, drew {power_w:.0f} W, {observed:.0f} % of the sustained limit of {limit_w:.0f} W: near the worst case of sustained power. By power: {ranking}.",
+    "heat_reached/below": "The hottest load, {loads}, drew {power_w:.0f} W, {observed:.0f} % of the sustained limit of {limit_w:.0f} W: the worst case of sustained power was not tested. By power: {ranking}.",
+    "heat_reached/no_limit": "The sustained power limit is not known, so whether the worst case was tested is not either. By power: {ranking}.",
+    "heat_reached/no_power": "The processor's power could not be read while a load ran steadily on all cores, so whether the worst case was tested is not known.",
     # -- wrong results ---------------------------------------------------------------------------------------------
     "no_wrong_result/none_wrong": "No wrong result in {steps} checked pieces by {loads} loads of {kinds} kinds.",
     "no_wrong_result/no_load": "No load ran, so no result was checked. Run a plan that has loads.",

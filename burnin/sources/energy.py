@@ -19,6 +19,7 @@ from burnin.records.channels import Absence, Channel, Reading, missing
 _NAME: Final = "energy"
 _CLASS: Final = "/sys/class/powercap"
 _WHAT: Final = "processor power"
+_MOST_CONSTRAINTS: Final = 4
 
 
 class EnergySource:
@@ -78,7 +79,20 @@ def _channel(host: Host, zone: str) -> Channel | Absence:
         label=f"Power of {name}",
         place=f"energy counter {zone}; the processor's own estimate or measurement",
         role=role_of_zone(zone, name),
+        limit_high=_sustained_w(host, zone),
     )
+
+
+def _sustained_w(host: Host, zone: str) -> float | None:
+    """Return the sustained power limit of a zone, None where the kernel states none (powercap.rst, "long_term")."""
+    for number in range(_MOST_CONSTRAINTS):
+        path = f"{_CLASS}/{zone}/constraint_{number}"
+        try:
+            if host.read(f"{path}_name").strip() == b"long_term":
+                return parse_integer(host.read(f"{path}_power_limit_uw")) / 1e6
+        except (Unreadable, ParseError):
+            return None
+    return None
 
 
 @dataclass

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import threading
 
@@ -263,3 +264,14 @@ def test_orphanhood(monkeypatch) -> None:
     monkeypatch.setattr(child.sys, "platform", "plan9")
     child.guard_against_orphanhood(os.getppid())
     assert len(calls) == 2
+
+
+@pytest.mark.parametrize(("resource", "made"), [("storage", True), ("cpu", False)])
+def test_a_storage_load_finds_its_scratch_folder(monkeypatch, tmp_path, resource, made) -> None:
+    folder = tmp_path / "run" / "scratch"
+    fields = {name: getattr(SET_UP, name) for name in SET_UP.__struct_fields__} | {"scratch": str(folder)}
+    spec = dataclasses.replace(FakeLoad().spec, resource=resource)
+    rig = Rig(monkeypatch, FakeLoad(spec), SetUp(**fields))
+    rig.hear_until(Ready)
+    rig.end()
+    assert folder.is_dir() == made

@@ -122,3 +122,18 @@ def test_a_counter_without_rights_says_which_rights(machine, monkeypatch):
     monkeypatch.setattr(host, "read", refused)
     (absence,) = PLUGIN.describe(host).absent
     assert absence.reason == "its energy counter: administrator's rights needed"
+
+
+def test_the_sustained_limit_is_told_where_the_kernel_states_one(machine):
+    zone(machine)
+    assert PLUGIN.describe(machine.host()).channels[0].limit_high is None
+    short = {"constraint_0_name": "short_term", "constraint_0_power_limit_uw": 253_000_000}
+    machine.fill(f"{CLASS}/intel-rapl:0", short)
+    assert PLUGIN.describe(machine.host()).channels[0].limit_high is None
+    machine.fill(
+        f"{CLASS}/intel-rapl:0",
+        {"constraint_1_name": "long_term", "constraint_1_power_limit_uw": 125_000_000},
+    )
+    assert PLUGIN.describe(machine.host()).channels[0].limit_high == 125.0
+    machine.fill(f"{CLASS}/intel-rapl:0", {"constraint_1_power_limit_uw": "much"})
+    assert PLUGIN.describe(machine.host()).channels[0].limit_high is None
