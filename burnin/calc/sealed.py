@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from burnin.calc.folding import digest, fold_rows, half_fold
+from burnin.calc.folding import as_words, digest, fold_rows, half_fold
 from burnin.calc.splitmix import U64
 
 
@@ -103,7 +103,7 @@ class SealedCopy:
     def mend(self) -> tuple[Change, ...]:
         """Return what changed in either copy since the last call, and put it right from the other."""
         found: tuple[Change, ...] = ()
-        if not np.array_equal(self.values.view(np.uint8), self._spare.view(np.uint8)):
+        if not np.array_equal(as_words(self.values.reshape(-1)), as_words(self._spare.reshape(-1))):
             if digest(self.values) == self._digest:
                 found = compare(f"{self.what} (spare)", self.values, self._spare)
                 self._spare[...] = self.values

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from burnin.calc.folding import as_words, chain, digest
-from burnin.calc.sealed import SealedCopy, SealedRows, compare, reported
+from burnin.calc.sealed import Change, SealedCopy, SealedRows, compare, reported
 from burnin.calc.splitmix import derive, words
 from burnin.plugin.contracts import Fault, LoadContext, LoadSpec, Param, StepResult
 from burnin.records.plan import Scalar
@@ -30,8 +30,8 @@ _STATED: Final = 4.0
 """Accuracy that NumPy states for its own elementary functions, units in the last place."""
 
 _PARTS: Final = 8
-_CLOSELY: Final = 20
-"""In so many rounds each identity is held to one part of its values, another part each time."""
+_CLOSELY: Final = 40
+"""In so many rounds each identity is held to one part of its values, another part each time; to all at both ends."""
 
 _ROOM: Final = 1.01
 """For the second-order terms that the bounds leave out."""
@@ -170,6 +170,7 @@ class _Session:
             for found, right in known_powers()
             if not abs(found / right - 1.0) < 5e-5
         ]
+        self._pending += self._explained(self._breaking())
 
     @property
     def notes(self) -> dict[str, Scalar]:
@@ -183,13 +184,11 @@ class _Session:
 
     def step(self) -> StepResult:
         """Compute every function on its arguments, check first values and, on a part in turn, the identities."""
-        faults, self._pending = self._pending, []
-        for row in range(len(IDENTITIES)):
-            faults += self._mend(row)
-        mark = self._mark
+        faults, self._pending = self._pending + self._mend_in_turn(), []
+        mark, known = self._mark, self._known_total()
         with np.errstate(all="ignore"):  # a changed argument may be out of range
             for unit in range(self._units):
-                found, same = self._round(self._step * self._units + unit)
+                found, same = self._round(self._step * self._units + unit, known)
                 faults += found
                 mark = mark if same else chain(mark, digest(self._values))
         self._step += 1
@@ -197,9 +196,12 @@ class _Session:
         return StepResult(amount=amount / 1e6, digest=mark, faults=tuple(faults[:16]))
 
     def finish(self) -> StepResult:
-        """Check arguments and references once more."""
+        """Check arguments and references once more, and all values of one more round in every way."""
         faults, self._pending = self._pending, []
         faults += [fault for row in range(len(IDENTITIES)) for fault in self._mend(row)]
+        with np.errstate(all="ignore"):
+            different = self._compute(self._known_total())
+        faults += self._explained(different | self._breaking())
         return StepResult(amount=0.0, faults=tuple(faults[:16]))
 
     def close(self) -> None:
@@ -207,27 +209,47 @@ class _Session:
         self._arguments.rows = np.empty((0, 1))
         self._firsts.clear()
 
-    def _round(self, turn: int) -> tuple[list[Fault], bool]:
-        """Compute all functions once; return what is wrong, and whether all values equal the first ones."""
+    def _known_total(self) -> np.uint64:
+        """Return the sum modulo 2^64 of all words of the first values."""
+        total: np.uint64 = np.add.reduce(self._sums.values, axis=None)
+        return total
+
+    def _compute(self, known: np.uint64) -> set[int]:
+        """Compute all functions once; return which differ from the first time.
+
+        One sum over all values, taken at once, costs least; it shows any one changed value. Only when it differs are
+        those of the single functions taken.
+        """
         for row, identity in enumerate(IDENTITIES):
             identity.compute(self._arguments.rows[row], self._values[row])
-        same: NDArray[np.bool_] = (_sums(self._values) == self._sums.values).all(axis=1)
-        due = turn % _CLOSELY
-        wrong = set(np.flatnonzero(~same).tolist())
-        if due < len(IDENTITIES) and not self._holds(due, turn // _CLOSELY % _PARTS):
-            wrong.add(due)
-        faults: list[Fault] = []
-        for row in sorted(wrong):
-            faults += self._mend(row) or self._explain(row)
-        return faults, bool(same.all())
+        if np.add.reduce(as_words(self._values), axis=None) == known:
+            return set()
+        return set(np.flatnonzero((_sums(self._values) != self._sums.values).any(axis=1)).tolist())
 
-    def _holds(self, row: int, part: int) -> bool:
-        """Return whether an identity holds on one part of the values."""
-        size = -(-self._values.shape[2] // _PARTS)
-        chosen = slice(part * size, (part + 1) * size)
+    def _round(self, turn: int, known: np.uint64) -> tuple[list[Fault], bool]:
+        """Compute all functions once; return what is wrong, and whether all values equal the first ones."""
+        wrong = self._compute(known)
+        same, due = not wrong, turn % _CLOSELY
+        if due < len(IDENTITIES):
+            size = -(-self._values.shape[2] // _PARTS)
+            first = turn // _CLOSELY % _PARTS * size
+            if not self._holds(due, slice(first, first + size)):
+                wrong.add(due)
+        return self._explained(wrong) if wrong else [], same
+
+    def _holds(self, row: int, chosen: slice) -> bool:
+        """Return whether an identity holds on the values chosen."""
         with np.errstate(all="ignore"):
             gap = IDENTITIES[row].gap(self._arguments.rows[row, chosen], self._values[row, :, chosen])
         return bool((gap <= _ROOM).all())
+
+    def _breaking(self) -> set[int]:
+        """Return which identities do not hold on all values."""
+        return {row for row in range(len(IDENTITIES)) if not self._holds(row, slice(None))}
+
+    def _explained(self, wrong: set[int]) -> list[Fault]:
+        """Return the faults of the functions that are wrong: what changed in memory, else how the values are wrong."""
+        return [fault for row in sorted(wrong) for fault in self._mend(row) or self._explain(row)]
 
     def _explain(self, row: int) -> list[Fault]:
         """Say which values break the identity and which differ from the first ones."""
@@ -251,7 +273,17 @@ class _Session:
         return faults
 
     def _mend(self, row: int) -> list[Fault]:
+        """Check arguments and references of one identity."""
         changes = self._arguments.mend(row, row + 1) + self._firsts[row].mend() + self._sums.mend()
+        return self._changed(changes)
+
+    def _mend_in_turn(self) -> list[Fault]:
+        """Check the sums, and of one identity the first values and one half of the arguments' fold."""
+        turn, row = divmod(self._step, len(IDENTITIES))
+        changes = self._sums.mend() + self._firsts[row].mend()
+        return self._changed(changes + self._arguments.mend(row, row + 1, turn=turn))
+
+    def _changed(self, changes: tuple[Change, ...]) -> list[Fault]:
         return [Fault(kind="memory_word", step=self._step, values=values) for values in reported(changes)]
 
     def _fault(self, values: dict[str, Scalar]) -> Fault:

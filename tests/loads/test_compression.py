@@ -12,8 +12,8 @@ def hook(monkeypatch, name, change):
     real = getattr(zlib, name)
     left = [1]
 
-    def call(*args):
-        done = real(*args)
+    def call(*args, **options):
+        done = real(*args, **options)
         if left[0]:
             left[0] -= 1
             return change(done)

@@ -15,7 +15,7 @@ DEAD = {
     "matrix": ("session._result",),  # a product that was checked is only overwritten
     "matrix_single": ("session._result",),
     "memory_patterns": ("session._work",),  # made anew for each block
-    "fourier": ("session._gap",),  # computed anew each time
+    "fourier": ("session._spectrum", "session._back"),  # computed anew each time
     "transcendental": ("session._values",),  # computed anew each time
 }
 

@@ -102,8 +102,10 @@ def test_a_core_that_is_wrong_from_the_start_breaks_the_identity_in_turn(open_sm
     hook(monkeypatch, "exp", lambda done: done.__setitem__(40, done[40] * 1.001))
     session = open_small("transcendental", step_budget_s=1e-9)
     rounds = transcendental._PARTS * transcendental._CLOSELY
+    assert [fault.values["at"] for fault in session.step().faults] == ["identity powers"]  # from the opening
     found = [fault for _ in range(rounds) for fault in session.step().faults]
     assert [fault.values["at"] for fault in found] == ["identity powers"]
+    assert [fault.values["at"] for fault in session.finish().faults] == ["identity powers"]
 
 
 def test_powers_of_the_described_faulty_core_are_known_answers(open_small, monkeypatch):
