@@ -24,8 +24,8 @@ import pytest
 
 from burnin.calc.memory_content import KINDS
 from burnin.calc.raw_blocks import raw_blocks
-from burnin.loads import matrix, memory_patterns
-from burnin.plugin.contracts import LoadContext
+from burnin.loads import matrix, matrix_single, memory_patterns
+from burnin.plugin.contracts import Load, LoadContext
 
 PAIRS = 15
 
@@ -90,11 +90,24 @@ def pairs_of(
     return tuple(found)
 
 
-def matrix_ratio(values: str, n: int = 2048, count: int = 21) -> Ratio:
-    session = matrix.PLUGIN.open(LoadContext(seed=1, step_budget_s=0.1), {"n": n, "values": values})
+@dataclass(frozen=True)
+class Product:
+    """A load of products and the share of the bare product that it must reach."""
+
+    load: Load
+    target: float
+
+
+PRODUCTS = {"matrix": Product(matrix.PLUGIN, 0.97), "matrix_single": Product(matrix_single.PLUGIN, 0.97)}
+VALUES = ("mixed", "integer", "full")
+
+
+def matrix_ratio(values: str, n: int = 2048, count: int = 21, name: str = "matrix") -> Ratio:
+    product = PRODUCTS[name]
+    session = product.load.open(LoadContext(seed=1, step_budget_s=0.1), {"n": n, "values": values})
     products = len(session._products)
     bare_operands = [(p.left.rows, p.right.rows) for p in session._products]
-    out = np.empty((n, n))
+    out = np.empty_like(session._result)
     steps = products * -(-n // session._rows)
 
     def bare() -> None:
@@ -107,7 +120,7 @@ def matrix_ratio(values: str, n: int = 2048, count: int = 21) -> Ratio:
 
     pairs = pairs_of(bare, checked, count)
     counted = f"n = {n}, {session._rows} rows a step, whole products on both sides, out= on both"
-    return Ratio(f"matrix, {values}", "numpy.matmul", pairs, 0.97, counted)
+    return Ratio(f"{name}, {values}", f"numpy.matmul, {out.dtype}", pairs, product.target, counted)
 
 
 class Memory:
@@ -198,9 +211,10 @@ def memory_ratios(pattern: str) -> list[Ratio]:
     return ratios
 
 
-@pytest.mark.parametrize("values", ["mixed", "integer", "full"])
-def test_checked_matrix_reaches_the_bare_product(values):
-    ratio = matrix_ratio(values)
+@pytest.mark.parametrize("name", PRODUCTS)
+@pytest.mark.parametrize("values", VALUES)
+def test_checked_matrix_reaches_the_bare_product(name, values):
+    ratio = matrix_ratio(values, name=name)
     print(ratio)
     assert ratio.holds
 
@@ -213,7 +227,7 @@ def test_memory_patterns_reach_the_c_library(pattern):
 
 
 def main() -> int:
-    ratios = [matrix_ratio(values) for values in ("mixed", "integer", "full")]
+    ratios = [matrix_ratio(values, name=name) for name in PRODUCTS for values in VALUES]
     for pattern in KINDS:
         ratios += memory_ratios(pattern)
     print(*ratios, sep="\n")
