@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -20,10 +21,13 @@ from burnin.records.inventory import Inventory
 from burnin.records.plan import LoadUse, Plan, Stage
 
 MEMORY_SHARE: Final = 0.92
-"""Share of the memory available that loads may use in all."""
+"""Largest share of the memory available that loads may use in all."""
 
 KEEP_FREE_BYTES: Final = 384 << 20
 """Memory left alone whatever the share, for the harness itself and the system."""
+
+WORKER_BYTES: Final = 40 << 20
+"""Memory of a load's process beside what the load asks for: interpreter and numeric library (20 MiB measured, and as much again)."""
 
 CPU_LOAD_BYTES: Final = 384 << 20
 """Memory a load that is not there for memory may use, less on small machines."""
@@ -245,7 +249,8 @@ def _cores(use: LoadUse, spec: LoadSpec, places: Places) -> tuple[int | None, ..
 def _memory_shares(
     stage: Stage, specs: Mapping[str, LoadSpec], counts: Sequence[int], places: Places
 ) -> list[int]:
-    usable = max(0, int(places.available_bytes * MEMORY_SHARE) - KEEP_FREE_BYTES)
+    free = max(places.available_bytes * (1 - MEMORY_SHARE), KEEP_FREE_BYTES + sum(counts) * WORKER_BYTES)
+    usable = max(0, places.available_bytes - math.ceil(free))
     others = sum(
         count for use, count in zip(stage.loads, counts, strict=True) if specs[use.load].resource != "memory"
     )
