@@ -160,8 +160,19 @@ def _program_key() -> str:
 
 
 def _build_program(place: Path, result: Path) -> None:
-    """Put this package's wheel and its dependencies, as a customer's machine would get them, into one squashfs."""
-    wheels, target = place / "wheels", place / "packages"
+    target = place / "packages"
+    install_program(target, place / "wheels")
+    words = ["-quiet", "-no-progress", "-comp", "zstd", "-all-root"]
+    run(["mksquashfs", target, result / "program.squashfs", *words])
+
+
+def install_program(target: Path, wheels: Path) -> None:
+    """Put this package's wheel and its dependencies into a folder, as a customer's machine would get them.
+
+    Args:
+        target: Folder to make; it goes onto the guest's ``PYTHONPATH``.
+        wheels: Folder for the wheel.
+    """
     run([sys.executable, "-m", "pip", "wheel", "-q", "--no-deps", "-w", wheels, ROOT])
     (wheel,) = wheels.glob("burnin-*.whl")
     run(
@@ -172,18 +183,6 @@ def _build_program(place: Path, result: Path) -> None:
         ]
     )  # fmt: skip
     run([sys.executable, "-m", "compileall", "-q", "-j", "2", target])
-    run(
-        [
-            "mksquashfs",
-            target,
-            result / "program.squashfs",
-            "-quiet",
-            "-no-progress",
-            "-comp",
-            "zstd",
-            "-all-root",
-        ]
-    )
 
 
 def _build_system(place: Path, result: Path) -> None:

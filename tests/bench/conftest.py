@@ -25,4 +25,5 @@ def guest(image: Image, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Gu
     folder = tmp_path_factory.mktemp("bench")
     with Guest(Build(image=image, folder=folder)) as machine:
         machine.add_processor_sensor(45.5)
+        machine.warm()
         yield machine

@@ -23,7 +23,9 @@ unit = "bit"
 STAGE = "together"
 
 
-def plan(*, seconds: int, on_fault: str = "continue", trip_c: float = 90.0, most_mib: int = 32) -> str:
+def plan(
+    *, seconds: int, on_fault: str = "continue", trip_c: float = 90.0, most_mib: int = 32, more: str = ""
+) -> str:
     """Return a plan with loads small enough for an emulated processor: a moment idle, then both kinds together."""
     return f"""format = 1
 title = "Bench"
@@ -32,6 +34,7 @@ first_look = true
 minimum_minutes = 1
 on_fault = "{on_fault}"
 sample_hz = 2
+{more}
 limits = {{ cpu_c = 85, cpu_trip_c = {trip_c} }}
 [[stages]]
 name = "idle"

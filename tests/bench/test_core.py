@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import struct
+import time
 
 import pytest
 from guest import Guest
@@ -157,6 +158,7 @@ def test_a_hard_reset_in_a_soak_is_recovered_and_rejected(guest: Guest) -> None:
     begin(guest, "reset", plan(seconds=240))
     wait_loaded(guest, "reset")
     wait_said(guest, "reset", "together, running")
+    time.sleep(6)
     uptime_s = float(guest.check("cat /proc/uptime").split()[0])
     guest.reset()
     answer = guest.run("burnin recover --json --out /data/reset", timeout_s=120)
