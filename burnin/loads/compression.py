@@ -91,13 +91,12 @@ class _Session:
 
     def step(self) -> StepResult:
         """Compress texts, expand them and check both ways."""
-        faults, self._pending = self._pending, []
-        marks: list[int] = []
+        turn, row = divmod(self._step, _TEXTS)
+        faults = self._pending + self._mend(row, row + 1, turn=turn)  # either half shows any one changed word
+        self._pending, marks = [], list[int]()
         for unit in range(self._step * self._units, (self._step + 1) * self._units):
-            row = unit % _TEXTS
-            packed = zlib.compress(memoryview(self._texts.rows[row]), 6)
-            packed_marks = self._packed_marks(packed)
-            faults += self._check(unit, packed, packed_marks)
+            found, packed_marks = self._round(unit)
+            faults += found
             marks += packed_marks
         self._step += 1
         amount = self._units * self._texts.rows.shape[1] * 8 / 1e6
@@ -116,23 +115,32 @@ class _Session:
     def _packed_marks(packed: bytes) -> tuple[int, int]:
         return len(packed), zlib.crc32(packed)
 
+    def _round(self, unit: int) -> tuple[list[Fault], tuple[int, int]]:
+        """Compress a text and check it; nothing of it is kept, so that the next one finds the same memory free."""
+        packed = zlib.compress(memoryview(self._texts.rows[unit % _TEXTS]), 6)
+        packed_marks = self._packed_marks(packed)
+        return self._check(unit, packed, packed_marks), packed_marks
+
     def _check(self, unit: int, packed: bytes, packed_marks: tuple[int, int]) -> list[Fault]:
-        """Expand and compare; operands first, as they explain the rest."""
-        turn, row = divmod(unit, _TEXTS)
+        """Expand and compare; when that is wrong, operands first, as they explain the rest.
+
+        A text changed before it was compressed shows in the compressed check sum, a later change in the comparison.
+        """
+        row = unit % _TEXTS
         text = self._texts.rows[row]
         try:
             back = zlib.decompress(packed, bufsize=text.nbytes)
         except zlib.error as error:
             return self._mend(row, row + 1) or [self._fault({"at": "expansion", "found": str(error)})]
-        changed = self._mend(row, row + 1, turn=turn)  # either half shows any one changed word
+        same = len(back) == text.nbytes and bool((text == np.frombuffer(back, dtype=np.uint64)).all())
+        known = self._marks.values[row].tolist()
+        found = [zlib.crc32(back) if unit % _CLOSELY == 0 or not same else known[0], *packed_marks]
+        if same and found == known:
+            return []
+        changed = self._mend(row, row + 1)
         if changed:
             return changed
-        same = len(back) == text.nbytes and np.array_equal(text, np.frombuffer(back, dtype=np.uint64))
-        known = [int(value) for value in self._marks.values[row]]
-        if same and known[1:] == list(packed_marks) and unit % _CLOSELY:
-            return []
-        faults: list[Fault] = [] if same else self._mend(row, row + 1) or self._different(text, back)
-        found = [zlib.crc32(back), *packed_marks]
+        faults: list[Fault] = [] if same else self._different(text, back)
         for name, right, got in zip(
             ("crc of the text", "size when compressed", "crc when compressed"), known, found, strict=True
         ):
