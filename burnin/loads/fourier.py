@@ -28,7 +28,7 @@ _SIGNALS: Final = 4
 _FOLDED_WORDS: Final = 4096
 """Words under one sum: few enough sums to cost nothing, and a swap of far words is seen."""
 
-_CLOSELY: Final = 33
+_CLOSELY: Final = 65
 """Identities are computed, and the signal held to its fold, for one transform in so many, for each signal in turn.
 
 All transforms are compared with the first ones.
@@ -129,6 +129,7 @@ class _Session:
         both = np.stack([self._both_folds(row) for row in range(_SIGNALS)], axis=1)
         self._folds = SealedCopy("folds of the spectra", both[0])
         self._returns = SealedCopy("folds of the ways back", both[1])
+        self._references = (self._energies, self._folds, self._returns)
         self._mark = digest(self._folds.values)
         self._pending += self._all_closely()
 
@@ -143,7 +144,7 @@ class _Session:
 
     def step(self) -> StepResult:
         """Transform every signal there and back, some rounds long, and check both ways."""
-        faults, self._pending = self._pending + self._changed(self._mend_references()), []
+        faults, self._pending = self._pending + self._changed(self._references[self._step % 3].mend()), []
         mark, turn = self._mark, self._step * self._units * _SIGNALS
         for _ in range(self._units):
             for row in range(_SIGNALS):
@@ -240,10 +241,8 @@ class _Session:
 
     def _mend(self) -> list[Fault]:
         """Check all signals and references."""
-        return self._changed(self._mend_references() + self._signals.mend())
-
-    def _mend_references(self) -> tuple[Change, ...]:
-        return self._energies.mend() + self._folds.mend() + self._returns.mend()
+        changes = sum((reference.mend() for reference in self._references), ())
+        return self._changed(changes + self._signals.mend())
 
     def _changed(self, changes: tuple[Change, ...]) -> list[Fault]:
         return [Fault(kind="memory_word", step=self._step, values=values) for values in reported(changes)]

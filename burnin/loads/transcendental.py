@@ -30,7 +30,7 @@ _STATED: Final = 4.0
 """Accuracy that NumPy states for its own elementary functions, units in the last place."""
 
 _PARTS: Final = 8
-_CLOSELY: Final = 40
+_CLOSELY: Final = 200
 """In so many rounds each identity is held to one part of its values, another part each time; to all at both ends."""
 
 _ROOM: Final = 1.01
@@ -278,10 +278,11 @@ class _Session:
         return self._changed(changes)
 
     def _mend_in_turn(self) -> list[Fault]:
-        """Check the sums, and of one identity the first values and one half of the arguments' fold."""
-        turn, row = divmod(self._step, len(IDENTITIES))
-        changes = self._sums.mend() + self._firsts[row].mend()
-        return self._changed(changes + self._arguments.mend(row, row + 1, turn=turn))
+        """Check the sums, and of one identity first values or one half of the arguments' fold: each in turn."""
+        turn, place = divmod(self._step, 2 * len(IDENTITIES))
+        row = place // 2
+        changes = self._firsts[row].mend() if place % 2 else self._arguments.mend(row, row + 1, turn=turn)
+        return self._changed(self._sums.mend() + changes)
 
     def _changed(self, changes: tuple[Change, ...]) -> list[Fault]:
         return [Fault(kind="memory_word", step=self._step, values=values) for values in reported(changes)]

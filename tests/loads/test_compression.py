@@ -96,3 +96,18 @@ def test_finish_finds_a_changed_text(open_small):
 def test_texts_follow_the_time_asked_for(budget, units, open_small):
     session = open_small("compression", params={"kib": 16}, step_budget_s=budget)
     assert session.step().amount == pytest.approx(units * 16384 / 1e6)
+
+
+@pytest.mark.parametrize("name", ["compress", "decompress"])
+def test_a_text_that_changes_during_the_step_is_no_wrong_result(name, open_small, monkeypatch):
+    """Flipped between folding and comparing, before or after it was compressed: the word is named, not the core."""
+    session = open_small("compression")
+
+    def spoil(done):
+        session._texts.rows[1, 3] ^= session._texts.rows.dtype.type(1 << 50)
+        return done
+
+    hook(monkeypatch, name, spoil)
+    faults = [fault for _ in range(8) for fault in session.step().faults]
+    assert {fault.kind for fault in faults} == {"memory_word"}
+    assert {fault.values["place"] for fault in faults} == {"1,3"}
