@@ -31,7 +31,9 @@ def accept(options: argparse.Namespace) -> int:
     with quiet_output(to_error=options.json):
         key = key_of(options)  # before the run: a key that cannot be used is told now, not in the morning
         request, equipment = _prepare(options)
-        conducted = run_watched(request, equipment, metrics=Path(options.metrics) if options.metrics else None)
+        conducted = run_watched(
+            request, equipment, metrics=Path(options.metrics) if options.metrics else None
+        )
         outcome = conclude(conducted, key)
     return tell_outcome(options, conducted, outcome)
 

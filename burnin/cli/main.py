@@ -127,7 +127,9 @@ def _accept(commands: _Commands) -> None:
     parser.add_argument("--note", metavar="TEXT", default="", help="a note to keep with the run")
     parser.add_argument("--seed", metavar="N", type=_whole, help="seed of all loads, to repeat a run")
     parser.add_argument(
-        "--metrics", metavar="FILE", help="keep the present values in this OpenMetrics text file, for collectors"
+        "--metrics",
+        metavar="FILE",
+        help="keep the present values in this OpenMetrics text file, for collectors",
     )
     parser.afterwards(_bench_options)
     _signing(parser)
@@ -153,9 +155,9 @@ def _bench_options(parser: _Parser) -> None:
 
 
 def _sockets(commands: _Commands) -> None:
-    _command(commands, "sockets", "one known stick round every USB socket: verified read, speed, label").afterwards(
-        _sockets_options
-    )
+    _command(
+        commands, "sockets", "one known stick round every USB socket: verified read, speed, label"
+    ).afterwards(_sockets_options)
 
 
 def _sockets_options(parser: _Parser) -> None:
@@ -206,9 +208,13 @@ def _frames(commands: _Commands) -> None:
 
 
 def _catalog(commands: _Commands) -> None:
-    parser = _command(commands, "catalog", "what is on hand: loads, sources, probes, criteria, plans, checklists")
+    parser = _command(
+        commands, "catalog", "what is on hand: loads, sources, probes, criteria, plans, checklists"
+    )
     parser.add_argument(
-        "--march", action="store_true", help="which memory faults each march test finds, on paper and as it runs"
+        "--march",
+        action="store_true",
+        help="which memory faults each march test finds, on paper and as it runs",
     )
 
 

@@ -98,7 +98,9 @@ class RunBuilder:
         """End a stage."""
         return self.add(StageEnded(index=index, name=name, reason=reason))
 
-    def load(self, load_id: str, load: str, *, stage: int, core: int | None = None, unit: str = "products") -> RunBuilder:
+    def load(
+        self, load_id: str, load: str, *, stage: int, core: int | None = None, unit: str = "products"
+    ) -> RunBuilder:
         """Start a load."""
         return self.add(LoadStarted(load_id=load_id, load=load, stage=stage, core=core, unit=unit, seed="2a"))
 

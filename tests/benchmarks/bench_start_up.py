@@ -26,5 +26,7 @@ def test_help_is_about_as_quick_as_the_interpreter() -> None:
     seconds(*ours)
     ratios = sorted(seconds(*ours) / seconds(*bare) for _ in range(PAIRS))
     low, middle, high = ratios[7], ratios[PAIRS // 2], ratios[17]
-    print(f"burnin --help: {middle:.2f} times a bare interpreter (95 % interval {low:.2f} to {high:.2f}, {PAIRS} pairs)")
+    print(
+        f"burnin --help: {middle:.2f} times a bare interpreter (95 % interval {low:.2f} to {high:.2f}, {PAIRS} pairs)"
+    )
     assert low <= TARGET

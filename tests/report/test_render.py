@@ -127,7 +127,10 @@ def test_a_fault_is_printed_in_full(rejected):
 
 def test_a_first_look_says_so_and_names_what_was_not_measured(bare):
     page = read_page(render_certificate(*bare))
-    assert page.find("section", class_="verdict")[0].find("h2")[0].text == "First look: no fault seen (inconclusive)"
+    assert (
+        page.find("section", class_="verdict")[0].find("h2")[0].text
+        == "First look: no fault seen (inconclusive)"
+    )
     reasons = [node.text for node in page.find("p", class_="missing")]
     assert "Not measured, because temperature sensors: the kernel lists no sensor chip." in reasons
     assert "Not assessed, because the run was given no checklist." in reasons

@@ -28,7 +28,11 @@ def verdict(standing, **more):
         (verdict("rejected", first_look=True), (FAIL,), "Rejected"),
         (verdict("inconclusive"), (OPEN,), "Inconclusive"),
         (verdict("inconclusive", first_look=True), (OPEN, WHOLE), "First look: no fault seen (inconclusive)"),
-        (verdict("inconclusive", first_look=True), (OPEN, WHOLE, MISSED), "First look: no fault seen (inconclusive)"),
+        (
+            verdict("inconclusive", first_look=True),
+            (OPEN, WHOLE, MISSED),
+            "First look: no fault seen (inconclusive)",
+        ),
         (verdict("inconclusive", first_look=True), (OPEN, CUT), "Inconclusive"),
         (verdict("inconclusive", first_look=True), (FAIL, WHOLE), "Inconclusive"),
         (
