@@ -83,6 +83,8 @@ class _Past:
 class SafetyRules:
     """Judges every reading of the safety watch.
 
+    ``heard`` tells that the watch has spoken once.
+
     Args:
         channels: Watched channels, in the order of the watch's columns.
         limits: Channel id to trip limit.
@@ -103,10 +105,11 @@ class SafetyRules:
         self._quiet_ns = round(quiet_s * 1e9)
         self._past = [_Past(heard_ns=now_ns) for _ in self._channels]
         self._heard_ns = now_ns
+        self.heard = False
 
     def check(self, swept: Swept) -> SafetyTripped | None:
         """Return the first trip of one sweep of the watch, None when all is well."""
-        self._heard_ns = swept.at_ns
+        self._heard_ns, self.heard = swept.at_ns, True
         for channel, past, value, quality in zip(
             self._channels, self._past, swept.values, swept.quality, strict=True
         ):

@@ -58,6 +58,8 @@ SPARSE_WORK: Final = 10
 """In plans longer than this, totals of work stand in every tenth sweep: 72 h with 16 loads stay under 200 MB."""
 
 _TICK_NS: Final = 100_000_000
+_WATCH_STARTS_NS: Final = 25_000_000_000
+"""How long the safety watch may take to speak for the first time, beside the span after which it counts as silent."""
 _OFF_NS: Final = 5_000_000_000
 _RESTARTS: Final = 3
 
@@ -85,7 +87,9 @@ class Supervisor:
         self._retrials = Retrials(self._agreement, (), self._seats)
         self._pulses = PulseLog(())
         survey = assignment.survey
-        self._safety = SafetyRules(survey.watched, survey.trips, now_ns=self._clock.mono_ns() + 2_000_000_000)
+        self._safety = SafetyRules(
+            survey.watched, survey.trips, now_ns=self._clock.mono_ns() + _WATCH_STARTS_NS
+        )
         self._sweeps = SweepKeeper(survey.described.channels, 1 / assignment.plan.sample_hz)
         self._clocks = ClockWatch(self._clock)
         self._steadiness = Steadiness(survey.described.channels)
@@ -114,6 +118,10 @@ class Supervisor:
         survey = self._task.survey
         self._bench.start_sampling(survey.run, survey.watch)
         try:
+            while (
+                survey.watched and not self._safety.heard and not self._halt
+            ):  # no load before somebody watches
+                self._listen(self._clock.mono_ns() + _TICK_NS)
             for index, stage in enumerate(self._task.plan.stages):
                 if self._halt:
                     break

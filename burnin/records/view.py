@@ -19,6 +19,7 @@ from burnin.records.events import (
     LoadStarted,
     RunClosed,
     RunOpened,
+    RunRecovered,
     StageEnded,
     StageStarted,
 )
@@ -165,9 +166,9 @@ class RunView:
 
     @property
     def end_ns(self) -> int:
-        """Last time known, since the run was opened."""
-        last_entry = self.entries[-1].t_ns if self.entries else 0
-        return max(last_entry, int(self.t_ns[-1]) if len(self.t_ns) else 0)
+        """Last time known of the run itself, since it was opened; what a recovery wrote later does not count."""
+        own = (entry.t_ns for entry in reversed(self.entries) if not _written_later(entry.event))
+        return max(next(own, 0), int(self.t_ns[-1]) if len(self.t_ns) else 0)
 
     @property
     def load_starts(self) -> dict[str, LoadStarted]:
@@ -207,3 +208,8 @@ class RunView:
         """Return the values of one channel as float64, NaN wherever the quality is not ok."""
         values, quality = self.column(channel_id)
         return np.where(quality == 0, values, np.nan).astype(np.float64)
+
+
+def _written_later(event: Event) -> bool:
+    """Return whether recovery wrote this, after the run was cut off."""
+    return isinstance(event, RunRecovered) or (isinstance(event, RunClosed) and event.reason == "cut_off")

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from types import SimpleNamespace
 
 from burnin.engine.messages import Swept
-from burnin.engine.news import JobGone, JobReady, News
+from burnin.engine.news import JobGone, JobReady, News, SweepTaken
 from burnin.host.simulated import SimulatedClock
 from burnin.plugin.contracts import Description, Fault, LoadSpec, SourceSpec, StepResult
 from burnin.records.channels import Channel, Reading
@@ -121,8 +121,11 @@ class ToldBench:
     calls: list = field(default_factory=list)
     soon: list[News] = field(default_factory=list)
     running: bool = False
+    silent_watch: bool = False
+    watched: int = 0
 
     def start_sampling(self, run, watch) -> None:
+        self.watched = max(self.watched, len(watch.columns))
         self.calls.append(("start_sampling", run, watch))
 
     def start(self, jobs) -> None:
@@ -159,7 +162,14 @@ class ToldBench:
         if self.script and self.running:
             news = self.script.popleft()
             return news(self) if callable(news) else news
-        return []
+        return self.watch()
+
+    def watch(self) -> list[News]:
+        """What the safety watch says while all is well."""
+        if not self.watched or self.silent_watch:
+            return []
+        values = [40.0] * self.watched
+        return [SweepTaken(watch=True, swept=swept(self.clock.mono_ns(), *values))]
 
     def end(self) -> None:
         self.calls.append(("end",))

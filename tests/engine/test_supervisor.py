@@ -260,8 +260,28 @@ def test_a_watch_that_says_nothing_stops_the_loads(tmp_path, clock) -> None:
         Stage(name="s", kind="soak", duration_s=60, loads=SOAK.loads),
         channels=(temperature(),),
     )
+    made.bench.silent_watch = True
     assert made.run() == "safety"
     assert made.watcher.of(SafetyTripped)[0].why == "watch_lost"
+    assert made.watcher.of(LoadStarted) == []
+
+
+def test_a_watch_that_falls_silent_during_a_stage_stops_the_loads(tmp_path, clock) -> None:
+    made = Rig(
+        tmp_path,
+        clock,
+        Stage(name="s", kind="soak", duration_s=60, loads=SOAK.loads),
+        channels=(temperature(),),
+    )
+
+    def fall_silent(bench):
+        bench.silent_watch = True
+        return []
+
+    made.bench.script = deque([fall_silent])
+    assert made.run() == "safety"
+    assert made.watcher.of(SafetyTripped)[0].why == "watch_lost"
+    assert made.watcher.of(LoadsOff)
 
 
 def test_a_sampler_that_dies_is_started_again_three_times(rig) -> None:

@@ -64,3 +64,17 @@ def test_readings_that_failed_carry_their_reason() -> None:
     assert (missing("gone").value, missing("gone").quality) == (None, MISSING)
     assert (implausible(127.5, "open").value, implausible(127.5, "open").quality) == (127.5, IMPLAUSIBLE)
     assert CHANNEL.unit == "degC"
+
+
+def test_what_recovery_wrote_is_not_the_runs_own_time() -> None:
+    from burnin.records.events import Anchor, RunClosed, RunRecovered
+
+    built = RunBuilder(PLAN).machine([CHANNEL]).stage(0, "one").wait(16).sweeps_at([[1.0]])
+    anchor = Anchor(
+        wall_ns=built.view().opened.anchor.wall_ns + 84 * 10**9, utc_offset_s=0, mono_ns=5, boot_ns=5
+    )
+    built.mono_ns = 5
+    view = built.add(RunRecovered(anchor=anchor), RunClosed(reason="cut_off")).view()
+    assert view.end_ns == 17 * 10**9
+    (span,) = view.stage_spans()
+    assert span.end_ns == 17 * 10**9
