@@ -68,3 +68,8 @@ def test_power_that_cannot_be_read_leaves_it_open(tell):
     assert (finding.slug, finding.outcome) == ("no_power", "inconclusive")
     (finding,) = PLUGIN.judge(tell().stage(1).builder.view(), {})
     assert finding.slug == "no_power"
+
+
+def test_the_same_loads_drawing_less_later_leave_the_first_in_place(tell):
+    ranked = power_ranking(run(tell, rows={**ROWS, "b": (60.0, 185.0), "c": (60.0, 170.0)}))
+    assert [(each.loads, each.stage) for each in ranked] == [(("matrix",), "b"), (("digest",), "a")]
