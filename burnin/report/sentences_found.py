@@ -21,7 +21,7 @@ SENTENCES: Final[dict[str, str]] = {
     "checklist_lines/usb_driver_absent": "{text}: not assessed, the USB controller at {address} has no driver, so its sockets are not listed. {look_at}",
     "checklist_lines/usb_bus_absent": "{text}: not assessed, {reason}. {look_at}",
     "checklist_lines/video_driver_absent": "{text}: not assessed, {reason}. {look_at}",
-    "checklist_lines/video_no_outputs": "{text}: not assessed, the display driver lists no output. {look_at}",
+    "checklist_lines/video_no_outputs": "{text}: not assessed, the display driver lists no output that a cable can be plugged into. {look_at}",
     "checklist_lines/video_wrong_kind": "{text}: no output of that kind; found {outputs}. {why}",
     "checklist_lines/video_stated": "{text}: {display} on {output} states this mode, but its picture was not measured. {look_at}",
     "checklist_lines/video_unproven": "{text}: the outputs are there ({outputs}), but an empty socket tells nothing of its version. {look_at}",
