@@ -24,7 +24,7 @@ from burnin.engine.news import (
     SweepTaken,
 )
 from burnin.engine.prepare import Places, Survey, jobs_of
-from burnin.engine.safety import SafetyRules
+from burnin.engine.safety import WATCH_STARTS_NS, SafetyRules
 from burnin.engine.schedule import pace_of
 from burnin.engine.seats import Seat
 from burnin.engine.tally import WINDOW_STEPS
@@ -108,7 +108,7 @@ class Reproduction:
     ) -> None:
         self._jobs = {job.load_id: job for job in jobs}
         self._wanted, self._bench, self._survey, self._clock = wanted, bench, survey, clock
-        self._safety = SafetyRules(survey.watched, survey.trips, now_ns=clock.mono_ns() + 2_000_000_000)
+        self._safety = SafetyRules(survey.watched, survey.trips, now_ns=clock.mono_ns() + WATCH_STARTS_NS)
         self._agreement = Agreement(jobs)
         self._opening = set(self._jobs)
         self._living = set(self._jobs)
@@ -119,7 +119,9 @@ class Reproduction:
         self._agreement = Agreement(tuple(self._jobs.values()), seats)
         self._bench.start_sampling(Sampling(), self._survey.watch)
         try:
-            self._bench.start(list(self._jobs.values()))
+            self._listen(OPENING_S, lambda: bool(self._survey.watched) and not self._safety.heard)
+            if not self._over:
+                self._bench.start(list(self._jobs.values()))
             self._listen(OPENING_S, lambda: bool(self._opening))
             if not self._over:
                 self._go()

@@ -16,6 +16,9 @@ PERIOD_S: Final = 0.2
 QUIET_S: Final = 5.0
 """A safety sensor that gives no usable value for this long stops the loads."""
 
+WATCH_STARTS_NS: Final = 25_000_000_000
+"""How long the watch may take to speak for the first time, beside ``QUIET_S``; no load is started before it has."""
+
 COOLANT_RISE_C: Final = 5.0
 COOLANT_RISE_S: Final = 30.0
 """Coolant that warms by more than this within this span has lost its flow or its fans (common practice, no published source)."""

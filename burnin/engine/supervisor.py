@@ -30,7 +30,7 @@ from burnin.engine.recorder import Recorder
 from burnin.engine.replay import Replays
 from burnin.engine.retrial import Retrials
 from burnin.engine.roster import Loads, LoadState
-from burnin.engine.safety import SafetyRules
+from burnin.engine.safety import WATCH_STARTS_NS, SafetyRules
 from burnin.engine.schedule import Pace, pace_of
 from burnin.engine.seats import seats_of
 from burnin.engine.standing import Place, snapshot_of
@@ -58,8 +58,6 @@ SPARSE_WORK: Final = 10
 """In plans longer than this, totals of work stand in every tenth sweep: 72 h with 16 loads stay under 200 MB."""
 
 _TICK_NS: Final = 100_000_000
-_WATCH_STARTS_NS: Final = 25_000_000_000
-"""How long the safety watch may take to speak for the first time, beside the span after which it counts as silent."""
 _OFF_NS: Final = 5_000_000_000
 _RESTARTS: Final = 3
 
@@ -88,7 +86,7 @@ class Supervisor:
         self._pulses = PulseLog(())
         survey = assignment.survey
         self._safety = SafetyRules(
-            survey.watched, survey.trips, now_ns=self._clock.mono_ns() + _WATCH_STARTS_NS
+            survey.watched, survey.trips, now_ns=self._clock.mono_ns() + WATCH_STARTS_NS
         )
         self._sweeps = SweepKeeper(survey.described.channels, 1 / assignment.plan.sample_hz)
         self._clocks = ClockWatch(self._clock)

@@ -195,7 +195,8 @@ def test_the_guards_own_code_restores_at_the_word_and_at_the_end_of_the_pipe(tmp
 
 
 KILLED = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a test in the background of a shell inherits it ignored
 from pathlib import Path
 sys.path.insert(0, sys.argv[2])
 from burnin.engine.fan_survey import Doors, survey_fans

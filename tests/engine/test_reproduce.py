@@ -97,7 +97,17 @@ def test_the_safety_watch_stops_it() -> None:
 
 
 def test_a_watch_that_falls_silent_stops_it() -> None:
-    done = work(wanted(span_s=60.0), bench=ToldBench, channels=(temperature(),)).run(SEATS)
+    def never_heard(clock):
+        return ToldBench(clock, silent_watch=True)
+
+    def falls_silent(clock):
+        made = ToldBench(clock)
+        made.script.append(lambda told: setattr(told, "silent_watch", True) or [])
+        return made
+
+    done = work(wanted(span_s=60.0), bench=never_heard, channels=(temperature(),)).run(SEATS)
+    assert (done.stopped, done.steps) == ("safety", {})
+    done = work(wanted(span_s=60.0), bench=falls_silent, channels=(temperature(),)).run(SEATS)
     assert (done.stopped, done.trouble) == ("safety", "the safety watch fell silent")
 
 
