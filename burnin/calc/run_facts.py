@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from burnin.calc.steady import time_in_condition_s
+from burnin.records.channels import Channel
 from burnin.records.events import FaultFound, LoadEnded, LoadStarted, Resumed, RunRecovered
 from burnin.records.plan import Stage
 from burnin.records.view import F64, Entry, RunView, StageSpan, WorkColumns
@@ -137,6 +138,12 @@ def time_at_work_s(view: RunView, run: StageRun, *, flags: Flags) -> float:
 def work_between(columns: WorkColumns, edges_s: F64) -> F64:
     """Return the work done up to each of ``edges_s``, interpolated between the sweeps, shape of ``edges_s``."""
     return np.interp(edges_s, columns.t_ns / 1e9, columns.amount)
+
+
+def counter_rise(view: RunView, channel: Channel) -> float:
+    """Return how far a counter rose over the run; steps back (a driver reloaded) and gaps count for nothing."""
+    values = view.good(channel.id)
+    return float(np.sum(np.clip(np.diff(values[np.isfinite(values)]), 0, None)))
 
 
 def cut_off(view: RunView) -> CutOff:

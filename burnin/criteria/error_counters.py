@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 
+from burnin.calc.run_facts import counter_rise
 from burnin.plugin.contracts import CriterionSpec
 from burnin.records.channels import Channel
 from burnin.records.events import KernelLine
@@ -28,18 +29,13 @@ class ErrorCounters:
     def judge(self, view: RunView, params: dict[str, Scalar]) -> tuple[Finding, ...]:  # noqa: ARG002 - the contract
         """Return one fail per counter that rose and per kind of kernel line, else one finding for the run."""
         counters = [channel for channel in view.channels if channel.role == "fault_count"]
-        rises = [(channel, _rise(view, channel)) for channel in counters]
+        rises = [(channel, counter_rise(view, channel)) for channel in counters]
         found = [_rose(channel, rise) for channel, rise in rises if rise]
         for what in _HARDWARE:
             lines = [(entry.seq, event.text) for entry, event in view.of(KernelLine) if event.what == what]
             if lines:
                 found.append(_logged(what, lines))
         return tuple(found) or (_still(view, counters),)
-
-
-def _rise(view: RunView, channel: Channel) -> float:
-    values = view.good(channel.id)
-    return float(np.sum(np.clip(np.diff(values[np.isfinite(values)]), 0, None)))
 
 
 def _rose(channel: Channel, rise: float) -> Finding:

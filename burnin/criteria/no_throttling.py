@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 
+from burnin.calc.run_facts import counter_rise
 from burnin.plugin.contracts import CriterionSpec
 from burnin.records.channels import Channel
 from burnin.records.events import KernelLine
@@ -27,17 +28,12 @@ class NoThrottling:
     def judge(self, view: RunView, params: dict[str, Scalar]) -> tuple[Finding, ...]:  # noqa: ARG002 - the contract
         """Return one fail per counter that moved and one for kernel lines, else one finding for the run."""
         counters = [channel for channel in view.channels if channel.role == "throttle_count"]
-        moved = [(channel, rise) for channel in counters if (rise := _rise(view, channel))]
+        moved = [(channel, rise) for channel in counters if (rise := counter_rise(view, channel))]
         lines = [(entry.seq, event.text) for entry, event in view.of(KernelLine) if event.what == "thermal"]
         found = [_moved(channel, rise) for channel, rise in moved]
         if lines:
             found.append(_said(lines))
         return tuple(found) or (_quiet(view, counters),)
-
-
-def _rise(view: RunView, channel: Channel) -> float:
-    values = view.good(channel.id)
-    return float(np.sum(np.clip(np.diff(values[np.isfinite(values)]), 0, None)))
 
 
 def _moved(channel: Channel, rise: float) -> Finding:

@@ -7,7 +7,7 @@ import os
 import selectors
 import signal
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
 from typing import Any, Final
@@ -81,7 +81,6 @@ class _Ear:
     child: Child
     link: Link[FromSampler]
     detail: str = ""
-    said: list[str] = field(default_factory=list)
 
 
 class ProcessBench:
@@ -91,8 +90,8 @@ class ProcessBench:
         host: This machine.
         root: Root for the samplers; ``/`` for this machine.
         scratch: Folder for scratch files, empty for none.
-        cache_bytes: Last-level cache, 0 where unknown.
-        dram_limit_gb_s: Read rate above which memory cannot have been read.
+        memory_facts: Last-level cache in bytes (0 where unknown), and the read rate in GB/s above which memory cannot
+            have been read.
         plugins: Third-party plugins switched on.
     """
 

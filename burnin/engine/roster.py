@@ -24,7 +24,6 @@ class LoadState:
     job: Job
     stage: int
     unit: str = ""
-    pid: int = 0
     ready: bool = False
     settled: bool = False
     gone: JobGone | None = None
@@ -62,7 +61,7 @@ class Loads:
     def started(self, news: JobReady, physical: int | None, resource: str) -> LoadStarted:
         """Note that a load is open; return the journal's line."""
         state = self.states[news.load_id]
-        state.ready, state.unit, state.pid = True, news.unit, news.pid
+        state.ready, state.unit = True, news.unit
         return LoadStarted(
             load_id=news.load_id,
             load=state.job.load,
